@@ -1,0 +1,450 @@
+"""Every table and column, declared once: name, unit, range, key, meaning.
+
+Readers, checks, the templates of a new collection and the page that documents the tables come from here. People type a column under its bare name (``height``); inside the package it carries its
+canonical unit in its name (``height_mm``). `TABLES` is what people keep, `RESULTS` what the package makes.
+"""
+
+from __future__ import annotations
+
+from math import inf
+
+from .declaration import Column, Table, choice, date, key, number, of, text, time, whole, yes_no
+
+_POSITIVE = (0.0, inf)
+_PERCENT = (0.0, 100.0)
+_PH = (0.0, 14.0)
+_DEGC = (-273.15, 200.0)
+
+_DECLARED = (
+    Table(
+        "cultures",
+        "one living culture",
+        (
+            key("culture", "the culture's short name, used everywhere else"),
+            text("name", "its full name"),
+            text("group", "cultures refreshed together share a group"),
+            text("shelf", "the shelf it stands on"),
+            whole("shelf_order", "its place on the shelf"),
+            date("received", "when it came to the collection"),
+            text("origin", "where it comes from, in words"),
+            text("country", "country of origin, ISO 3166-1 alpha-2"),
+            number("latitude", "", "latitude of the origin, degrees north", possible=(-90, 90)),
+            number("longitude", "", "longitude of the origin, degrees east", possible=(-180, 180)),
+            of("depositors", "depositor", "who gave it"),
+            of("flours", "flour", "the flour it is kept on"),
+            number("seed_parts", "", "feed ratio: parts of seed", possible=_POSITIVE),
+            number("flour_parts", "", "feed ratio: parts of flour", possible=_POSITIVE),
+            number("water_parts", "", "feed ratio: parts of water", possible=_POSITIVE),
+            choice("leading_signal", "rise, acid", "the signal that tells most about it"),
+            number("pass_rise", "%", "rise that a jar must reach to pass", possible=_POSITIVE),
+            number("pass_ph", "", "pH that a jar must reach to pass", possible=_PH, likely=(3.0, 7.0)),
+            number("pass_within", "h", "hours within which it must pass", possible=_POSITIVE),
+            yes_no("public", "whether its place may be shown; empty is no"),
+            text("note", "anything else"),
+        ),
+    ),
+    Table(
+        "events",
+        "something that happened to a culture or a store",
+        (
+            key("event", "the event's own name or number"),
+            of("cultures", "culture", "the culture; may be empty for a store"),
+            of("stores", "store", "the store, where it happened to one"),
+            date("happened_on", "the day", needed=True),
+            choice(
+                "kind",
+                "received, lost, withdrawn, restored, rescued, flour change, moved, store failure, other",
+                "what happened",
+            ),
+            text("source", "a back-up, or words"),
+            text("reason", "why"),
+            text("note", "anything else"),
+        ),
+        moment="happened_on",
+    ),
+    Table(
+        "depositors",
+        "who gave a culture",
+        (
+            key("depositor", "the depositor's short name"),
+            text("name", "full name"),
+            text("contact", "how to reach them"),
+            date("agreement_on", "when the deposit was agreed"),
+            yes_no("public", "whether name and contact may be shown; empty is no"),
+        ),
+    ),
+    Table(
+        "flours",
+        "a kind of flour",
+        (
+            key("flour", "the flour's short name"),
+            text("name", "full name"),
+            text("grain", "the grain it is milled from"),
+            text("milling", "how it is milled"),
+            text("supplier", "who sends it"),
+            yes_no("sole_source", "whether nobody else can send it; empty is no"),
+            number("lead_time", "d", "days from letter to delivery", possible=_POSITIVE),
+            number("shelf_life", "d", "days it keeps after milling", possible=_POSITIVE),
+            yes_no("gluten_free", "whether it is handled as gluten-free; empty is no"),
+        ),
+    ),
+    Table(
+        "flour_lots",
+        "one delivery of a flour",
+        (
+            key("lot", "the lot's name or number"),
+            of("flours", "flour", "which flour"),
+            date("received", "when it came"),
+            date("milled", "when it was milled"),
+            date("best_before", "until when it is good"),
+            number("mass", "g", "mass received", possible=_POSITIVE),
+            number("moisture", "%", "moisture, share of the flour's mass", possible=_PERCENT, likely=(5, 20)),
+            number("ash", "%", "ash in dry matter", possible=_PERCENT, likely=(0, 5)),
+            number("protein", "%", "protein in dry matter", possible=_PERCENT, likely=(0, 30)),
+            number("falling_number", "s", "Hagberg falling number", possible=_POSITIVE, likely=(60, 600)),
+        ),
+        moment="received",
+    ),
+    Table(
+        "flour_counts",
+        "a lot weighed on the shelf",
+        (
+            of("flour_lots", "lot", "which lot", needed=True),
+            date("counted_on", "when", needed=True),
+            number("mass", "g", "mass found", possible=_POSITIVE, needed=True),
+        ),
+        moment="counted_on",
+    ),
+    Table(
+        "refeeds",
+        "one feeding of one jar",
+        (
+            key("refeed", "the refeed's own name or number"),
+            of("cultures", "culture", "which culture", needed=True),
+            time("fed_at", "date and time of feeding", needed=True),
+            choice("purpose", "round, rescue, test, dispatch", "why it was fed; round when empty"),
+            whole("round", "number of the round; worked out when empty"),
+            whole("step", "number of the step within the round; worked out when empty"),
+            of("flour_lots", "lot", "the flour's lot"),
+            number("seed", "g", "mass of seed", possible=_POSITIVE),
+            number("flour", "g", "mass of flour", possible=_POSITIVE),
+            number("water", "g", "mass of water", possible=_POSITIVE),
+            text("water_source", "where the water came from"),
+            text("room", "the room it stood in"),
+            number("room_temperature", "degC", "temperature of that room", possible=_DEGC, likely=(2, 45)),
+            text("person", "who fed it"),
+            of("vessels", "vessel", "the jar"),
+            number("start_height", "mm", "height of the dough when fed", possible=_POSITIVE, likely=(8, 500)),
+            whole("bench_order", "its place in the order of work"),
+            yes_no("passed", "whether the jar passed"),
+            time("cooled_at", "when it went back to the cold"),
+            of("stores", "cold_store", "where it went"),
+            number("hooch", "mm", "depth of the liquid layer", possible=_POSITIVE, likely=(0, 60)),
+            text("smell", "what it smelled of"),
+            text("signs", "mould, colour, anything seen"),
+            text("note", "anything else"),
+        ),
+        moment="fed_at",
+    ),
+    Table(
+        "refeed_flours",
+        "one flour of a blend, in place of the refeed's single lot",
+        (
+            of("refeeds", "refeed", "which refeed", needed=True),
+            of("flour_lots", "lot", "which lot", needed=True),
+            number("mass", "g", "mass of it", possible=_POSITIVE, needed=True),
+        ),
+    ),
+    Table(
+        "readings",
+        "one look at one jar",
+        (
+            of("refeeds", "refeed", "which refeed; or name the culture or vessel and the time"),
+            of("cultures", "culture", "the culture, where no refeed is named"),
+            of("vessels", "vessel", "the jar, where no refeed is named"),
+            number("elapsed", "h", "hours since feeding; or give read_at", possible=_POSITIVE),
+            time("read_at", "date and time of the reading"),
+            number(
+                "height", "mm", "height of the dough's top above the floor of the jar", possible=_POSITIVE
+            ),
+            number("volume", "mL", "volume of the dough", possible=_POSITIVE),
+            number("rise", "%", "rise over the starting height", possible=(-100, inf), likely=(-50, 600)),
+            number(
+                "high_mark", "mm", "height of the smear line: the peak, without its time", possible=_POSITIVE
+            ),
+            number("ph", "", "pH", possible=_PH, likely=(3.0, 7.0)),
+            choice("ph_method", "direct, slurry", "in the dough itself, or in a slurry with water"),
+            yes_no("stirred", "whether the dough was stirred before the reading; empty is no"),
+            number("temperature", "degC", "temperature of the dough", possible=_DEGC, likely=(0, 50)),
+            of("probe_checks", "probe", "which pH probe"),
+            number("titration", "mL", "titrant used", possible=_POSITIVE),
+            number("titration_sample", "g", "mass of dough titrated", possible=_POSITIVE),
+            number("titrant", "mol/L", "strength of the titrant", possible=_POSITIVE, likely=(0.01, 2)),
+            number("titration_endpoint", "", "pH at which titration stopped", possible=_PH, likely=(6, 9.5)),
+        ),
+        moment="read_at",
+    ),
+    Table(
+        "probe_checks",
+        "a pH probe held against a buffer",
+        (
+            text("probe", "which probe", needed=True),
+            time("checked_at", "when", needed=True),
+            number("buffer_ph", "", "pH of the buffer at that temperature", possible=_PH),
+            number("reading_ph", "", "what the probe showed", possible=_PH),
+            number("temperature", "degC", "temperature of the buffer", possible=_DEGC, likely=(0, 60)),
+        ),
+        moment="checked_at",
+    ),
+    Table(
+        "vessels",
+        "a jar",
+        (
+            key("vessel", "the jar's name or number"),
+            number("volume", "mL", "volume to the brim", possible=_POSITIVE),
+            number("inner_diameter", "mm", "inner diameter", possible=_POSITIVE, likely=(20, 400)),
+            number("tare", "g", "mass when empty", possible=_POSITIVE),
+            choice("shape", "straight, tapered", "whether the wall is straight"),
+        ),
+    ),
+    Table(
+        "stores",
+        "a refrigerator or freezer",
+        (
+            key("store", "the store's short name"),
+            text("name", "full name"),
+            text("site", "the building it stands in"),
+            choice("kind", "cold, freezer, deep_freezer", "what it is"),
+            number(
+                "warn_above",
+                "degC",
+                "warn above this; empty: 8, -15, -60 by kind (common practice, no source)",
+                possible=_DEGC,
+            ),
+        ),
+    ),
+    Table(
+        "store_log",
+        "a store's temperature",
+        (
+            of("stores", "store", "which store", needed=True),
+            time("read_at", "when", needed=True),
+            number("temperature", "degC", "temperature inside", possible=_DEGC, likely=(-200, 45)),
+        ),
+        moment="read_at",
+    ),
+    Table(
+        "backups",
+        "a batch of portions kept in case the jar is lost",
+        (
+            key("backup", "the batch's name or number"),
+            of("cultures", "culture", "which culture", needed=True),
+            choice("kind", "whole_frozen, whole_dried, live_duplicate, isolates_frozen", "in what form"),
+            date("made_on", "when"),
+            text("site", "the building"),
+            of("stores", "store", "the store it lies in"),
+            whole("units", "portions made"),
+            whole("restock_level", "make more when so few are left"),
+            text("note", "anything else"),
+        ),
+        moment="made_on",
+    ),
+    Table(
+        "backup_uses",
+        "portions taken from a back-up",
+        (
+            of("backups", "backup", "which back-up", needed=True),
+            date("used_on", "when", needed=True),
+            whole("units", "portions taken"),
+            choice("purpose", "test, restore, dispatch, discard", "what for"),
+            number("log_cfu_yeast", "log10 CFU/g", "living yeast, log10 CFU/g", possible=(0, 12)),
+            number(
+                "log_cfu_lactic", "log10 CFU/g", "living lactic acid bacteria, log10 CFU/g", possible=(0, 12)
+            ),
+            whole("steps_to_pass", "steps until it passed after revival"),
+            choice("result", "alive, dead, doubtful", "what came of it"),
+        ),
+        moment="used_on",
+    ),
+    Table(
+        "isolates",
+        "an organism isolated from a culture",
+        (
+            key("isolate", "the isolate's name or number"),
+            of("cultures", "culture", "which culture", needed=True),
+            date("sampled_on", "when"),
+            text("taxon", "what it is"),
+            choice("kind", "yeast, lactic, acetic, other", "what sort of organism"),
+            whole("colonies", "colonies of it"),
+            whole("colonies_picked", "colonies picked in all"),
+            text("method", "how it was identified"),
+        ),
+        moment="sampled_on",
+    ),
+    Table(
+        "identity_checks",
+        "a check that a culture is itself, pure, or alive",
+        (
+            of("cultures", "culture", "which culture", needed=True),
+            date("checked_on", "when", needed=True),
+            choice("kind", "identity, purity, viability", "what was checked"),
+            text("method", "how"),
+            text("result", "what was found"),
+        ),
+        moment="checked_on",
+    ),
+    Table(
+        "dispatches",
+        "a portion sent out",
+        (
+            key("dispatch", "the dispatch's name or number"),
+            of("cultures", "culture", "which culture", needed=True),
+            date("sent_on", "when"),
+            text("to", "to whom"),
+            choice("reason", "return, exchange, study", "why"),
+            number("mass", "g", "how much", possible=_POSITIVE),
+            text("terms", "on what terms"),
+            text("permit", "permit, where one is needed"),
+            yes_no("allergen_label", "whether the allergens were on the label; empty is no"),
+            date("arrived_on", "when it arrived"),
+            yes_no("arrived_alive", "whether it arrived alive"),
+        ),
+        moment="sent_on",
+    ),
+)
+
+#: Every table that a collection may hold, by name.
+TABLES: dict[str, Table] = {table.name: table for table in _DECLARED}
+#: The tables without which there is nothing to do.
+NEEDED_TABLES = ("refeeds", "readings")
+#: References whose loss leaves a row without meaning; every other unknown reference is a warning.
+STRICT_REFERENCES = ("cultures", "refeeds")
+
+
+def _with_se(column: Column) -> tuple[Column, Column]:
+    """Return the estimate and its standard error, which belong together."""
+    return column, number(f"{column.name}_se", column.unit, f"standard error of {column.name}")
+
+
+_REFEED = (
+    text("refeed", "the refeed"),
+    text("culture", "the culture"),
+    time("fed_at", "date and time of feeding"),
+    whole("round", "number of the round"),
+    whole("step", "number of the step within the round"),
+)
+
+_TRAITS = (
+    number("start_height_mm", "mm", "fitted height at the start, where height was read"),
+    number("lag_h", "h", "where the steepest tangent crosses zero"),
+    number("max_rate", "signal/h", "steepest slope"),
+    number("extent", "signal", "the asymptote; with a collapse the curve's highest point"),
+    number("time_to_peak_h", "h", "hour of the maximum; without collapse, of 95 % of extent"),
+    number("time_to_double_h", "h", "hour at which the rise passes 100 %"),
+    number("ripe_from_h", "h", "hour from which the rise is at or above 90 % of its maximum"),
+    number("ripe_until_h", "h", "hour until which the rise is at or above 90 % of its maximum"),
+    number("collapse_h", "h", "hour at which the rise has fallen to 80 % of its maximum"),
+    number("ph_start", "", "fitted pH when fed"),
+    number("ph_end", "", "fitted pH at the last reading"),
+    number("time_to_ph_4_6_h", "h", "hour at which the fitted pH passes 4.6"),
+)
+
+#: Names of the traits of a curve; each has its standard error beside it.
+TRAITS: tuple[str, ...] = tuple(trait.name for trait in _TRAITS)
+
+_MADE = (
+    Table(
+        "problems",
+        "one thing that is wrong or doubtful in the tables",
+        (
+            text("table", "the table"),
+            text("file", "the file, within the collection's folder"),
+            whole("row", "the row that a spreadsheet shows; the header is row 1"),
+            text("column", "the column's bare name; empty when it is the row as a whole"),
+            text("value", "what stands there"),
+            text("rule", "the rule it breaks, in a word or two"),
+            choice("severity", "error, warning", "error: the row or the value was left out; warning: kept"),
+            text("message", "what is wrong"),
+            text("remedy", "what to do"),
+        ),
+    ),
+    Table(
+        "curves",
+        "the activity curve of one signal of one refeed",
+        (
+            *_REFEED,
+            choice("signal", "rise, acid", "rise of the dough, or fall of its pH"),
+            text("unit", "the signal's unit: % or pH"),
+            text("model", "the curve fitted"),
+            whole("readings", "readings used"),
+            choice(
+                "status",
+                "fitted, peak not reached, no activity, too few readings, no readings, poor fit",
+                "what the readings allowed",
+            ),
+            text("reason", "why, and why a number is missing"),
+            *(column for trait in _TRAITS for column in _with_se(trait)),
+            number(
+                "rms_residual", "", "root mean square of the residuals, in the unit read (mm, mL, % or pH)"
+            ),
+            number("lag_h_prior_share", "", "share of the lag that came from earlier refeeds, 0 to 1"),
+            number("max_rate_prior_share", "", "share of the steepest slope that came from earlier refeeds"),
+            number("extent_prior_share", "", "share of the extent that came from earlier refeeds"),
+            text("lower_bounds", "the traits that are only 'at least'"),
+            text("set_aside", "file:row of readings judged misread"),
+        ),
+    ),
+    Table(
+        "vigour",
+        "the vigour of one refeed",
+        (
+            *_REFEED,
+            *_with_se(
+                number("vigour_pct", "%", "vigour; 100 is the culture's own baseline at the same step")
+            ),
+            *_with_se(
+                number("vigour_pct_own", "%", "vigour with the causes that the shelf shares taken out")
+            ),
+            text("traits_used", "the traits it rests on"),
+            text("corrected_for", "what was corrected for"),
+            whole("baseline_rounds", "rounds behind the baseline"),
+            number("borrowed_share", "", "share that came from earlier refeeds, 0 to 1"),
+            choice("floor", "met, missed, not measured", "whether the jar soured far enough in time"),
+            whole("extra_steps", "steps of the round beyond what the culture usually takes"),
+            yes_no("too_good", "a jump beyond what the culture ever showed"),
+        ),
+    ),
+    Table(
+        "watch_list",
+        "one living culture, most urgent first",
+        (
+            whole("rank", "place on the list"),
+            text("culture", "the culture"),
+            date("as_of", "the day up to whose end the records were read"),
+            choice("standing", "urgent, slipping, low, unknown, steady", "how it stands"),
+            number("vigour_pct", "%", "its own level at its last round, shared causes out"),
+            number("vigour_low_pct", "%", "lower end of the 80 % interval"),
+            number("vigour_high_pct", "%", "upper end of the 80 % interval"),
+            number("change_per_round_pct", "%", "change of vigour per round"),
+            number("change_per_round_pct_low", "%", "lower end of the 80 % interval"),
+            number("change_per_round_pct_high", "%", "upper end of the 80 % interval"),
+            number("decline_probability", "", "probability that it is declining, 0 to 1"),
+            number("rounds_left", "", "rounds until half strength; the cap means not within two years"),
+            number("rounds_left_low", "", "lower end of the 80 % interval"),
+            number("rounds_left_high", "", "upper end of the 80 % interval"),
+            date("act_by", "the last due date before rounds_left_low runs out"),
+            choice("floor", "met, missed, not measured", "whether its last step soured far enough in time"),
+            whole("extra_steps", "extra steps in its last round"),
+            time("last_fed_at", "when it was last fed"),
+            whole("rounds_missed", "rounds that have passed since without a feeding"),
+            text("shared_cause", "causes named for its last round"),
+            yes_no("identity_doubt", "yes when it was too good"),
+            date("identity_proven_on", "when its identity was last proven"),
+            text("evidence", "the named checks that spoke"),
+            whole("refeeds_used", "refeeds behind the numbers"),
+        ),
+    ),
+)
+
+#: Every table that the package makes, by name.
+RESULTS: dict[str, Table] = {table.name: table for table in _MADE}

@@ -1,0 +1,1 @@
+"""An activity curve for every refeed: models, fits, traits with standard errors."""

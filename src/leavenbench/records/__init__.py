@@ -1,0 +1,1 @@
+"""What was written down: read it, check it, place it in rounds."""

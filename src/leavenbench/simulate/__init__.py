@@ -1,0 +1,1 @@
+"""Collections with a known truth, for the demo, for tests and for planning."""

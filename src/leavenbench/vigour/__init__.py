@@ -1,0 +1,1 @@
+"""Vigour: each refeed against the culture's own baseline at the same step."""

@@ -1,0 +1,1 @@
+"""The watch list: evidence of decline, standing, rounds left."""
