@@ -1,7 +1,8 @@
 """Every table and column, declared once: name, unit, range, key, meaning.
 
-Readers, checks, the templates of a new collection and the page that documents the tables come from here. People type a column under its bare name (``height``); inside the package it carries its
-canonical unit in its name (``height_mm``). `TABLES` is what people keep, `RESULTS` what the package makes.
+Readers, checks, the templates of a new collection and the page that documents the tables come from here. People
+type a column under its bare name (``height``); inside the package it carries its canonical unit in its name
+(``height_mm``). `TABLES` is what people keep, `RESULTS` what the package makes.
 """
 
 from __future__ import annotations
