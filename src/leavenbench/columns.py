@@ -1,8 +1,8 @@
 """Every table and column, declared once: name, unit, range, key, meaning.
 
-Readers, checks, the templates of a new collection and the page that documents the tables come from here. People
-type a column under its bare name (``height``); inside the package it carries its canonical unit in its name
-(``height_mm``). `TABLES` is what people keep, `RESULTS` what the package makes.
+Readers, checks, the templates of a new collection and the page that documents the tables come from here. A
+column is typed by people under its bare name (``height``); inside the package it carries its canonical unit in
+its name (``height_mm``). `TABLES` is what people keep, `RESULTS` what the package makes.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ _POSITIVE = (0.0, inf)
 _PERCENT = (0.0, 100.0)
 _PH = (0.0, 14.0)
 _DEGC = (-273.15, 200.0)
+_HEIGHT = (8.0, 500.0)
 
 _DECLARED = (
     Table(
@@ -97,7 +98,7 @@ _DECLARED = (
             of("flours", "flour", "which flour"),
             date("received", "when it came"),
             date("milled", "when it was milled"),
-            date("best_before", "until when it is good"),
+            date("best_before", "until when it is good", ahead=True),
             number("mass", "g", "mass received", possible=_POSITIVE),
             number("moisture", "%", "moisture, share of the flour's mass", possible=_PERCENT, likely=(5, 20)),
             number("ash", "%", "ash in dry matter", possible=_PERCENT, likely=(0, 5)),
@@ -135,7 +136,7 @@ _DECLARED = (
             number("room_temperature", "degC", "temperature of that room", possible=_DEGC, likely=(2, 45)),
             text("person", "who fed it"),
             of("vessels", "vessel", "the jar"),
-            number("start_height", "mm", "height of the dough when fed", possible=_POSITIVE, likely=(8, 500)),
+            number("start_height", "mm", "height of the dough when fed", possible=_POSITIVE, likely=_HEIGHT),
             whole("bench_order", "its place in the order of work"),
             yes_no("passed", "whether the jar passed"),
             time("cooled_at", "when it went back to the cold"),
@@ -165,14 +166,10 @@ _DECLARED = (
             of("vessels", "vessel", "the jar, where no refeed is named"),
             number("elapsed", "h", "hours since feeding; or give read_at", possible=_POSITIVE),
             time("read_at", "date and time of the reading"),
-            number(
-                "height", "mm", "height of the dough's top above the floor of the jar", possible=_POSITIVE
-            ),
+            number("height", "mm", "height of the dough's top above the floor of the jar", possible=_POSITIVE),
             number("volume", "mL", "volume of the dough", possible=_POSITIVE),
             number("rise", "%", "rise over the starting height", possible=(-100, inf), likely=(-50, 600)),
-            number(
-                "high_mark", "mm", "height of the smear line: the peak, without its time", possible=_POSITIVE
-            ),
+            number("high_mark", "mm", "height of the smear line: the peak, without its time", possible=_POSITIVE),
             number("ph", "", "pH", possible=_PH, likely=(3.0, 7.0)),
             choice("ph_method", "direct, slurry", "in the dough itself, or in a slurry with water"),
             yes_no("stirred", "whether the dough was stirred before the reading; empty is no"),
@@ -259,9 +256,7 @@ _DECLARED = (
             whole("units", "portions taken"),
             choice("purpose", "test, restore, dispatch, discard", "what for"),
             number("log_cfu_yeast", "log10 CFU/g", "living yeast, log10 CFU/g", possible=(0, 12)),
-            number(
-                "log_cfu_lactic", "log10 CFU/g", "living lactic acid bacteria, log10 CFU/g", possible=(0, 12)
-            ),
+            number("log_cfu_lactic", "log10 CFU/g", "living lactic acid bacteria, log10 CFU/g", possible=(0, 12)),
             whole("steps_to_pass", "steps until it passed after revival"),
             choice("result", "alive, dead, doubtful", "what came of it"),
         ),
@@ -385,9 +380,7 @@ _MADE = (
             ),
             text("reason", "why, and why a number is missing"),
             *(column for trait in _TRAITS for column in _with_se(trait)),
-            number(
-                "rms_residual", "", "root mean square of the residuals, in the unit read (mm, mL, % or pH)"
-            ),
+            number("rms_residual", "", "root mean square of the residuals, in the unit read (mm, mL, % or pH)"),
             number("lag_h_prior_share", "", "share of the lag that came from earlier refeeds, 0 to 1"),
             number("max_rate_prior_share", "", "share of the steepest slope that came from earlier refeeds"),
             number("extent_prior_share", "", "share of the extent that came from earlier refeeds"),
@@ -400,12 +393,8 @@ _MADE = (
         "the vigour of one refeed",
         (
             *_REFEED,
-            *_with_se(
-                number("vigour_pct", "%", "vigour; 100 is the culture's own baseline at the same step")
-            ),
-            *_with_se(
-                number("vigour_pct_own", "%", "vigour with the causes that the shelf shares taken out")
-            ),
+            *_with_se(number("vigour_pct", "%", "vigour; 100 is the culture's own baseline at the same step")),
+            *_with_se(number("vigour_pct_own", "%", "vigour with the causes that the shelf shares taken out")),
             text("traits_used", "the traits it rests on"),
             text("corrected_for", "what was corrected for"),
             whole("baseline_rounds", "rounds behind the baseline"),

@@ -46,6 +46,7 @@ class Column:
     choices: tuple[str, ...] = ()
     possible: tuple[float, float] = (-inf, inf)
     likely: tuple[float, float] = (-inf, inf)
+    ahead: bool = False
 
     @property
     def inside(self) -> str:
@@ -93,6 +94,7 @@ class _More(TypedDict, total=False):
     refers_to: str
     possible: tuple[float, float]
     likely: tuple[float, float]
+    ahead: bool
 
 
 def text(name: str, meaning: str, **more: Unpack[_More]) -> Column:

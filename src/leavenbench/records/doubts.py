@@ -1,0 +1,66 @@
+"""What is possible but looks wrong: heights in another unit, refeeds that nobody read."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from .cells import Finding
+from .draft import Draft
+
+#: A height so many times above or below its fellows was probably typed in another unit. Dough at its peak stands
+#: two to four times as high as when fed (common practice, no source); millimetre for centimetre is ten.
+_FACTOR = 5.0
+
+
+def doubt_heights(readings: Draft, refeeds: Draft) -> None:
+    """Mark heights that look as if they were typed in another unit.
+
+    Each height is held against the others of its refeed, and each refeed as a whole against the shelf.
+
+    Parameters
+    ----------
+    readings, refeeds : Draft
+        Placed readings and their refeeds.
+    """
+    places = [(readings, "height"), (readings, "high_mark"), (refeeds, "start_height")]
+    heights = pd.concat([_kept_heights(draft, column) for draft, column in places], keys=range(len(places)))
+    far = _far(np.log(heights["height_mm"]), heights["refeed"])
+    message = "is far from the heights beside it; another unit?"
+    remedy = "check the comma, and the unit in the header; it is kept as it is"
+    for number, (draft, column) in enumerate(places):
+        marked = far[far.index.get_level_values(0) == number].droplevel(0).reindex(draft.rows.index, fill_value=False)
+        draft.note(Finding(marked, "likely unit", message, remedy, "warning"), column)
+
+
+def _kept_heights(draft: Draft, column: str) -> pd.DataFrame:
+    height = draft.rows[f"{column}_mm"]
+    found = pd.DataFrame({"refeed": draft.rows["refeed"], "height_mm": height})
+    return found[draft.kept & (height > 0) & found["refeed"].notna()]
+
+
+def _far(log_height: pd.Series, refeed: pd.Series) -> pd.Series:
+    """Tell which heights are far from the middle of their refeed, or of a refeed far from the shelf's middle."""
+    by_refeed = log_height.groupby(refeed)
+    middle = by_refeed.transform("median")
+    from_refeed = (log_height - middle).abs()
+    pair = by_refeed.transform("size") == 2  # the middle of two lies between them: hold them against each other
+    from_refeed = from_refeed.where(~pair, by_refeed.transform("max") - by_refeed.transform("min"))
+    from_shelf = (middle - by_refeed.median().median()).abs()
+    return (from_refeed > np.log(_FACTOR)) | (from_shelf > np.log(_FACTOR))
+
+
+def doubt_unread(refeeds: Draft, read: pd.Index) -> None:
+    """Mark refeeds without a reading.
+
+    Parameters
+    ----------
+    refeeds : Draft
+        The refeeds.
+    read : pandas.Index
+        Names of the refeeds that have one.
+    """
+    unread = refeeds.kept & ~refeeds.rows["refeed"].isin(read)
+    message = "has no readings"
+    remedy = "add them if they were taken; the refeed is kept"
+    refeeds.note(Finding(unread, "no readings", message, remedy, "warning"), "refeed")

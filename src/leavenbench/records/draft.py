@@ -1,0 +1,94 @@
+"""One table while it is being read: its rows, what was typed, what is still kept."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from ..declaration import Column, Table
+from .cells import Finding
+from .problems import problems
+
+
+class Draft:
+    """A table in the making.
+
+    Attributes
+    ----------
+    table : Table
+        Its declaration.
+    rows : pandas.DataFrame
+        ``file``, ``row`` and all declared columns under their inside names.
+    typed : pandas.DataFrame
+        The same cells as typed, under their bare names, for the problems table.
+    kept : pandas.Series of bool
+        False for rows that are left out.
+    problems : list of pandas.DataFrame
+        What was found.
+    """
+
+    def __init__(self, table: Table, rows: pd.DataFrame, typed: pd.DataFrame) -> None:
+        self.table = table
+        self.rows = rows
+        self.typed = typed
+        self.kept = pd.Series(True, index=rows.index)
+        self.problems: list[pd.DataFrame] = []
+
+    def note(self, finding: Finding, column: str = "") -> None:
+        """Add a finding to the problems, without consequence for the rows."""
+        cells = finding.cells.fillna(False).astype(bool)
+        if not cells.any():
+            return
+        where = self.rows.loc[cells, ["file", "row"]]
+        said, remedy = (
+            part[cells] if isinstance(part, pd.Series) else part for part in (finding.message, finding.remedy)
+        )
+        value = pd.Series("", index=where.index, dtype="str")
+        if column in self.typed:
+            value = self.typed.loc[cells, column].astype("str").fillna("")
+        if column:
+            said = (column + " " + value.str.slice(0, 60)).str.strip() + " " + said
+        self.problems.append(
+            problems(
+                self.table.name,
+                where["file"],
+                where["row"],
+                column=column,
+                value=value,
+                rule=finding.rule,
+                severity=finding.severity,
+                message=said,
+                remedy=remedy,
+            )
+        )
+
+    def drop_value(self, finding: Finding, column: Column) -> None:
+        """Leave a value out; the whole row where it cannot be used without it."""
+        self.note(finding, column.name)
+        cells = finding.cells.fillna(False).astype(bool)
+        if finding.severity == "error" and cells.any():
+            self.rows.loc[cells, column.inside] = None
+            if column.needed:
+                self.kept &= ~cells
+
+    def drop_row(self, finding: Finding, column: str = "") -> None:
+        """Leave rows out."""
+        self.note(finding, column)
+        self.kept &= ~finding.cells.fillna(False).astype(bool)
+
+    def forget(self, later: pd.Series) -> None:
+        """Take rows out as if they had never been written, with all that was said of them."""
+        if not later.any():
+            return
+        gone = pd.MultiIndex.from_frame(self.rows.loc[later, ["file", "row"]])
+        self.problems = [found[~pd.MultiIndex.from_frame(found[["file", "row"]]).isin(gone)] for found in self.problems]
+        self.rows, self.typed, self.kept = self.rows[~later], self.typed[~later], self.kept[~later]
+
+    def untyped(self, columns: list[str]) -> pd.Series:
+        """Tell in which rows nothing was typed in any of these columns."""
+        typed = [name for name in columns if name in self.typed]
+        cells = self.typed[typed].astype("str").fillna("")
+        return (cells == "").all(axis=1)
+
+    def finished(self) -> pd.DataFrame:
+        """Return the rows that are kept."""
+        return self.rows[self.kept].reset_index(drop=True)

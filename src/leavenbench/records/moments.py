@@ -1,0 +1,218 @@
+"""Days and moments as people write them, in the collection's time zone."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+
+import pandas as pd
+
+from .cells import Finding, is_nothing
+
+_CLOCK = r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*([ap])?\.?(?:m\.?)?"
+_NUMERIC = re.compile(rf"(\d{{1,4}})\s?[-/.]\s?(\d{{1,2}})\s?[-/.]\s?(\d{{1,4}})\.?(?:[T,\s]+{_CLOCK})?", re.I)
+_DAY_NAMED = re.compile(rf"(\d{{1,2}})[\s.-]*([a-z]{{3,9}})[\s.,-]*(\d{{2,4}})(?:[T,\s]+{_CLOCK})?", re.I)
+_NAMED_DAY = re.compile(rf"([a-z]{{3,9}})\.?\s+(\d{{1,2}})(?:st|nd|rd|th)?,?\s+(\d{{4}})(?:[T,\s]+{_CLOCK})?", re.I)
+_SERIAL = re.compile(r"[2-7]\d{4}(?:\.\d+)?")
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_ISO = r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}.*)?"
+_OFFSET = r"\d{4}-\d{2}-\d{2}[T ].*(?:[Zz]|[+-]\d{2}:?\d{2})"
+_EARLIEST, _LATEST = 1500, 2200
+
+_MESSAGES = {
+    "ambiguous date": ("may be day/month or month/day", 'write it as 2025-04-03, or set date_order = "dmy"'),
+    "date": ("is not a date", "write it as 2025-04-03"),
+    "date and time": ("is not a date and time", "write it as 2025-04-03 08:30"),
+    "impossible date": ("is no day of the calendar", "look it up and write it as 2025-04-03"),
+}
+
+
+def read_days(raw: pd.Series, date_order: str) -> tuple[pd.Series, list[Finding]]:
+    """Return days, as midnights without a zone.
+
+    Parameters
+    ----------
+    raw : pandas.Series
+        Cells, text or times.
+    date_order : str
+        ymd, dmy, mdy or empty.
+
+    Returns
+    -------
+    days : pandas.Series of datetime64[us]
+        Missing where nothing can be used.
+    findings : list of Finding
+        What could not be read.
+    """
+    if pd.api.types.is_datetime64_any_dtype(raw):
+        local = raw.dt.tz_localize(None) if raw.dt.tz is not None else raw
+        return local.dt.normalize().astype("datetime64[us]"), []
+    read, aware, findings = _read(raw, date_order, "date")
+    local = read.where(aware.isna(), aware.map(_without_zone)).astype("datetime64[us]")
+    return local.dt.normalize(), findings
+
+
+def read_moments(raw: pd.Series, date_order: str, timezone: str, series: pd.Series) -> tuple[pd.Series, list[Finding]]:
+    """Return moments in the collection's time zone.
+
+    Parameters
+    ----------
+    raw : pandas.Series
+        Cells, text or times; without an offset they are the zone's clock times.
+    date_order : str
+        ymd, dmy, mdy or empty.
+    timezone : str
+        The zone's IANA name.
+    series : pandas.Series
+        What the rows belong to; rows of one series that run backwards through the hour that autumn repeats
+        tell which of the two hours they mean.
+
+    Returns
+    -------
+    moments : pandas.Series of datetime64[us, timezone]
+        Missing where nothing can be used.
+    findings : list of Finding
+        What could not be read, and what had to be assumed.
+    """
+    if pd.api.types.is_datetime64_any_dtype(raw):
+        if raw.dt.tz is not None:
+            return raw.astype("datetime64[us, UTC]").dt.tz_convert(timezone), []
+        clock, aware = raw.astype("datetime64[us]"), pd.Series(pd.NaT, index=raw.index)
+        findings: list[Finding] = []
+    else:
+        clock, aware, findings = _read(raw, date_order, "date and time")
+        dated_only = clock.notna() & (clock == clock.dt.normalize()) & ~raw.str.contains(r"\d[:.h]\d\d\b|\d[T ]\d")
+        midnight = "has no time of day; midnight is assumed", "add the time, as in 2025-04-03 08:30"
+        findings.append(Finding(dated_only, "time of day", *midnight, severity="warning"))
+    moments, doubtful = _localised(clock, timezone, series)
+    moments = moments.where(aware.isna(), pd.to_datetime(aware, utc=True).dt.tz_convert(timezone))
+    return moments.astype(f"datetime64[us, {timezone}]"), findings + doubtful
+
+
+def _without_zone(moment: pd.Timestamp) -> pd.Timestamp:
+    return moment.tz_localize(None) if moment is not pd.NaT else moment
+
+
+def _read(raw: pd.Series, date_order: str, rule: str) -> tuple[pd.Series, pd.Series, list[Finding]]:
+    """Read text into clock times, and into moments where it carries an offset."""
+    text = raw.astype(str).str.strip()
+    nothing = is_nothing(text)
+    iso = text.str.fullmatch(_ISO)
+    offset = iso & text.str.fullmatch(_OFFSET)
+    plain = text.where(iso & ~offset)
+    clock = pd.to_datetime(plain, format="ISO8601", errors="coerce").astype("datetime64[us]")
+    aware = pd.to_datetime(text.where(offset), format="ISO8601", errors="coerce", utc=True)
+    odd = ~nothing & clock.isna() & aware.isna()
+    cells = {cell: _read_one(cell, date_order, rule) for cell in text[odd].unique()}
+    days = {cell: found for cell, found in cells.items() if isinstance(found, dt.datetime)}
+    broken = text.where(odd).map({cell: found for cell, found in cells.items() if isinstance(found, str)})
+    clock = clock.fillna(text.where(odd).map(days).astype("datetime64[us]"))
+    far = clock.notna() & ~clock.dt.year.between(_EARLIEST, _LATEST)
+    clock, broken = clock.mask(far), broken.mask(far, "impossible date")
+    findings = [Finding(broken == rule, rule, *said) for rule, said in _MESSAGES.items()]
+    serial = text.where(odd, "").str.fullmatch(_SERIAL) & clock.notna()
+    assumed = "is a spreadsheet's number for a day, and is read as one", "format the cell as a date"
+    return clock, aware, [*findings, Finding(serial, "date", *assumed, severity="warning")]
+
+
+def _read_one(cell: str, date_order: str, rule: str) -> dt.datetime | str:
+    """Read one cell that is not ISO 8601; what cannot be read comes back as the rule it breaks."""
+    if _SERIAL.fullmatch(cell):
+        moment = dt.datetime(1899, 12, 30) + dt.timedelta(days=float(cell))
+        return (moment + dt.timedelta(milliseconds=500)).replace(microsecond=0)
+    if found := _NUMERIC.fullmatch(cell):
+        first, second, third, *clock = found.groups()
+        day = _ordered(first, second, third, date_order)
+    elif found := _DAY_NAMED.fullmatch(cell):
+        number, month, year, *clock = found.groups()
+        day = _named(year, month, number)
+    elif found := _NAMED_DAY.fullmatch(cell):
+        month, number, year, *clock = found.groups()
+        day = _named(year, month, number)
+    else:
+        return rule
+    if isinstance(day, str):
+        return rule if day == "date" else day
+    try:
+        return dt.datetime(*day) + _time_of_day(*clock)
+    except ValueError:
+        return "impossible date"
+
+
+def _ordered(first: str, second: str, third: str, date_order: str) -> tuple[int, int, int] | str:
+    """Put the three numbers of a date in the order year, month, day."""
+    if len(first) >= 3:
+        return int(first), int(second), int(third)
+    if len(third) == 3:
+        return "impossible date"
+    if date_order == "ymd" and len(third) <= 2:
+        return _full_year(first), int(second), int(third)
+    if date_order not in ("dmy", "mdy"):
+        if len(third) <= 2 or (int(first) <= 12 and int(second) <= 12 and int(first) != int(second)):
+            return "ambiguous date"
+        date_order = "dmy" if int(second) <= 12 else "mdy"
+    day, month = (first, second) if date_order == "dmy" else (second, first)
+    return _full_year(third), int(month), int(day)
+
+
+def _named(year: str, month: str, day: str) -> tuple[int, int, int] | str:
+    short = month[:3].casefold()
+    return (_full_year(year), _MONTHS.index(short) + 1, int(day)) if short in _MONTHS else "date"
+
+
+def _full_year(year: str) -> int:
+    return int(year) if len(year) > 2 else 2000 + int(year)
+
+
+def _time_of_day(hour: str | None, minute: str | None, second: str | None, half: str | None) -> dt.timedelta:
+    if hour is None or minute is None:
+        return dt.timedelta(0)
+    h = int(hour)
+    if half:
+        if not 1 <= h <= 12:
+            raise ValueError("no such hour")
+        h = h % 12 + (12 if half.casefold() == "p" else 0)
+    clock = dt.time(h, int(minute), int(second or 0))
+    return dt.timedelta(hours=clock.hour, minutes=clock.minute, seconds=clock.second)
+
+
+def _localised(clock: pd.Series, timezone: str, series: pd.Series) -> tuple[pd.Series, list[Finding]]:
+    """Place clock times in their zone, through the hour that spring skips and the one that autumn repeats."""
+    strict = clock.dt.tz_localize(timezone, ambiguous="NaT", nonexistent="NaT")
+    unsure = clock.notna() & strict.isna()
+    if not unsure.any():
+        return strict, []
+    first = clock[unsure].dt.tz_localize(timezone, ambiguous=True, nonexistent="NaT")
+    skipped = unsure.copy()
+    skipped[unsure] = first.isna()
+    twice = unsure & ~skipped
+    # Within one series and night, the second hour begins where the clock jumps back.
+    night = [series[twice].fillna("").astype(str), clock[twice].dt.normalize()]
+    jumped = clock[twice].groupby(night).diff() <= pd.Timedelta(0)
+    second = jumped.groupby(night).cumsum() > 0
+    resolved = jumped.groupby(night).transform("any")
+    forward = clock[unsure].dt.tz_localize(
+        timezone,
+        ambiguous=(~second.reindex(clock.index[unsure], fill_value=False)).to_numpy(),
+        nonexistent=pd.Timedelta(hours=1),
+    )
+    moments = strict.copy()
+    moments[unsure] = forward
+    untold = twice.copy()
+    untold[twice] = ~resolved
+    return moments, [
+        Finding(
+            untold,
+            "repeated hour",
+            "falls in the hour that the end of summer time repeats; the first is taken",
+            "add the offset, as in 2025-10-26 02:30+02:00, if it was the second",
+            severity="warning",
+        ),
+        Finding(
+            skipped,
+            "skipped hour",
+            "falls in the hour that the start of summer time skips; an hour is added",
+            "correct the time, or add the offset",
+            severity="warning",
+        ),
+    ]

@@ -1,0 +1,117 @@
+"""The few settings of a collection, from its ``collection.toml``."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from ..errors import CannotRead
+
+FILE = "collection.toml"
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What a collection says about itself; every value has a default.
+
+    Attributes
+    ----------
+    title : str
+        Its name; the folder's when empty.
+    timezone : str
+        The zone of all clock times written without an offset.
+    round_days, steps_per_round : float or None
+        Days between rounds and steps in one; taken from the records when not given.
+    target_mass_g : float or None
+        The mass that a round builds up to [g].
+    reference_temperature_degC : float
+        The temperature [degC] at which vigour is stated.
+    round_gap_h : float
+        Refeeds of a culture closer than this [h] belong to one round.
+    date_order : str
+        ymd, dmy or mdy; empty when unknown.
+    false_alerts : float
+        The wished number of false alerts per 100 healthy culture-years.
+    half_strength_pct : float
+        The vigour [%] under which a culture counts as lost to rescue by feeding alone.
+    floor_ph, floor_h : float
+        A jar must sour to this pH within so many hours [h].
+    """
+
+    title: str = ""
+    timezone: str = "UTC"
+    round_days: float | None = None
+    steps_per_round: float | None = None
+    target_mass_g: float | None = None
+    reference_temperature_degC: float = 25.0
+    round_gap_h: float = 96.0
+    date_order: str = ""
+    false_alerts: float = 1.0
+    half_strength_pct: float = 50.0
+    floor_ph: float = 4.6
+    floor_h: float = 24.0
+
+
+_WORDS = {"title", "timezone", "date_order"}
+_ABOVE_ZERO = {field.name for field in fields(Settings)} - _WORDS - {"reference_temperature_degC"}
+
+
+def read_settings(folder: Path) -> tuple[Settings, list[tuple[str, str]]]:
+    """Read ``collection.toml``, if there is one.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The collection's folder.
+
+    Returns
+    -------
+    settings : Settings
+        With defaults where nothing is said.
+    unknown : list of (str, str)
+        Keys that mean nothing here, each with the nearest known one or an empty string.
+
+    Raises
+    ------
+    CannotRead
+        The file is no TOML, or a value cannot be used.
+    """
+    path = folder / FILE
+    given: dict[str, object] = {}
+    if path.is_file():
+        try:
+            given = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
+            raise CannotRead(f"{FILE} cannot be read: {error}. Write one 'name = value' to a line.") from error
+    known = [field.name for field in fields(Settings)]
+    unknown = [(key, (difflib.get_close_matches(key, known, 1) or [""])[0]) for key in given if key not in known]
+    checked: dict[str, Any] = {key: _checked(key, value) for key, value in given.items() if key in known}
+    settings = Settings(**checked)
+    return (settings if settings.title else replace(settings, title=folder.resolve().name)), unknown
+
+
+def _checked(key: str, value: object) -> object:
+    if key in _WORDS:
+        if not isinstance(value, str):
+            raise CannotRead(f"{FILE}: {key} = {value!r} is not text; put it in quotation marks.")
+        return _checked_words(key, value)
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
+        raise CannotRead(f"{FILE}: {key} = {value!r} is not a number; write it bare, as in {key} = 24.")
+    if key in _ABOVE_ZERO and value <= 0:
+        raise CannotRead(f"{FILE}: {key} = {value!r} must be above zero.")
+    return float(value)
+
+
+def _checked_words(key: str, value: str) -> str:
+    if key == "date_order" and value not in ("", "ymd", "dmy", "mdy"):
+        raise CannotRead(f'{FILE}: date_order = "{value}" is not one of "ymd", "dmy", "mdy".')
+    if key == "timezone":
+        try:
+            ZoneInfo(value)
+        except (KeyError, ValueError, OSError) as error:
+            raise CannotRead(f'{FILE}: timezone = "{value}" is unknown; write it as "Europe/Vienna".') from error
+    return value

@@ -1,0 +1,209 @@
+"""From the files of a table to its rows: headers matched, units converted, cells read."""
+
+from __future__ import annotations
+
+import difflib
+import re
+
+import pandas as pd
+
+from ..declaration import Column, Table
+from ..errors import CannotRead
+from ..units import UnknownUnit, to_canonical
+from .cells import Finding, read_choice, read_numbers, read_text, read_yes_no
+from .draft import Draft
+from .files import Source, plain
+from .moments import read_days, read_moments
+from .problems import problems
+from .settings import Settings
+from .sheets import Sheet, read_sheet
+
+_DTYPES = {
+    "text": "str",
+    "choice": "str",
+    "number": "float64",
+    "whole": "Int64",
+    "yes_no": "boolean",
+    "date": "datetime64[us]",
+}
+#: Columns that tell which rows form one series, for the hour that autumn repeats.
+_SERIES = ("refeed", "culture", "vessel", "store", "probe")
+#: What `refeeds` and `readings` cannot do without: one column of each group.
+_NEEDED = {
+    "refeeds": (("refeed",), ("culture",), ("fed_at",)),
+    "readings": (("refeed", "culture", "vessel"), ("elapsed", "read_at")),
+}
+
+
+def draft_table(table: Table, sources: list[Source], settings: Settings) -> Draft:
+    """Read all the places where a table's rows stand, and what their cells mean.
+
+    Parameters
+    ----------
+    table : Table
+        Its declaration.
+    sources : list of Source
+        Where its rows stand.
+    settings : Settings
+        For dates and times.
+
+    Returns
+    -------
+    Draft
+        All rows; those without a usable key, culture or time are marked as left out.
+
+    Raises
+    ------
+    CannotRead
+        A file is damaged, or no file has a column that this table needs.
+    """
+    known = {plain(column.name) for column in table.columns}
+    sheets = [read_sheet(source, known) for source in sources]
+    parts = [_draft_sheet(table, sheet, settings) for sheet in sheets]
+    if not parts:
+        return Draft(table, _empty(table, settings), pd.DataFrame({}))
+    _require_columns(table, sheets, parts)
+    rows = pd.concat([part.rows for part in parts], ignore_index=True)
+    typed = pd.concat([part.typed for part in parts], ignore_index=True)
+    whole = Draft(table, rows, typed)
+    whole.kept = pd.concat([part.kept for part in parts], ignore_index=True)
+    whole.problems = [found for part in parts for found in part.problems]
+    return whole
+
+
+def _empty(table: Table, settings: Settings) -> pd.DataFrame:
+    columns = {"file": pd.Series(dtype="str"), "row": pd.Series(dtype="int64")}
+    for column in table.columns:
+        columns[column.inside] = pd.Series(dtype=_dtype(column, settings))
+    return pd.DataFrame(columns)
+
+
+def _dtype(column: Column, settings: Settings) -> str:
+    return _DTYPES.get(column.kind, f"datetime64[us, {settings.timezone}]")
+
+
+def _draft_sheet(table: Table, sheet: Sheet, settings: Settings) -> Draft:
+    rows = pd.DataFrame({"file": sheet.source.name, "row": sheet.rows}, index=sheet.cells.index)
+    rows = rows.astype({"file": "str", "row": "int64"})
+    draft = Draft(table, rows, pd.DataFrame(index=rows.index))
+    for remark in sheet.remarks:
+        draft.problems.append(_about_the_file(sheet, remark, "save it as UTF-8 with every quotation closed"))
+    places = _match_headers(table, sheet, draft)
+    for name, (place, _) in places.items():
+        draft.typed[name] = sheet.cells[place]
+    series = _series(draft.typed)
+    for column in table.columns:
+        if column.name not in places:
+            missing = pd.Series(index=rows.index, dtype=_dtype(column, settings))
+            draft.rows = draft.rows.assign(**{column.inside: missing})
+            continue
+        place, unit = places[column.name]
+        values, findings = _read_column(column, sheet.cells[place], unit, settings, series)
+        draft.rows = draft.rows.assign(**{column.inside: values.astype(_dtype(column, settings))})
+        for finding in findings:
+            draft.drop_value(finding, column)
+    slipped = (
+        "holds more cells than there are headers; they may have slipped",
+        "put decimal commas in quotation marks",
+    )
+    draft.drop_row(Finding(sheet.too_long, "cells without a header", *slipped))
+    _require_values(table, sheet, draft)
+    return draft
+
+
+def _about_the_file(sheet: Sheet, message: str, remedy: str, **more: str) -> pd.DataFrame:
+    """Return a problem of the sheet as a whole, placed at its header."""
+    told = {"rule": "file", "severity": "warning", **more}
+    table, file = sheet.source.table, sheet.source.name
+    return problems(table, file, sheet.header_row, message=message, remedy=remedy, **told)
+
+
+def _series(typed: pd.DataFrame) -> pd.Series:
+    named = [typed[name].astype("str").fillna("") for name in _SERIES if name in typed]
+    return sum(named[1:], start=named[0]) if named else pd.Series("", index=typed.index, dtype="str")
+
+
+def _match_headers(table: Table, sheet: Sheet, draft: Draft) -> dict[str, tuple[int, str]]:
+    """Find each column's place and unit; say which headers mean nothing here."""
+    by_plain = {plain(column.name): column for column in table.columns}
+    places: dict[str, tuple[int, str]] = {}
+    for place, header in enumerate(sheet.header):
+        name, unit = re.fullmatch(r"([^\[]*)(?:\[(.*?)\].*)?", header, re.DOTALL).groups()  # type: ignore[union-attr]
+        column = by_plain.get(plain(name))
+        about = {"column": name.strip(), "value": header}
+        if column is None:
+            near = (difflib.get_close_matches(plain(name), by_plain, 1) or [""])[0]
+            remedy = (
+                f"rename it to {by_plain[near].name} if that is what it is" if near else "nothing, if it is your own"
+            )
+            message = f"column '{header}' is unknown and left alone"
+            draft.problems.append(_about_the_file(sheet, message, remedy, **{**about, "rule": "known column"}))
+        elif column.name in places:
+            about |= {"column": column.name, "rule": "one column", "severity": "error"}
+            message = f"column {column.name} stands twice; only the first is read"
+            draft.problems.append(_about_the_file(sheet, message, "give the second one its own name", **about))
+        elif _fits(column, unit):
+            places[column.name] = place, (unit or column.unit)
+        else:
+            about |= {"column": column.name, "rule": "unit", "severity": "error"}
+            message = f"'{unit}' is no unit for {column.name}; the whole column is left out"
+            draft.problems.append(_about_the_file(sheet, message, f"write {column.header}", **about))
+    return places
+
+
+def _fits(column: Column, unit: str | None) -> bool:
+    if not unit or column.kind != "number":
+        return True
+    try:
+        to_canonical(1.0, unit, column.unit or "dimensionless")
+    except UnknownUnit:
+        return False
+    return True
+
+
+def _read_column(
+    column: Column, raw: pd.Series, unit: str, settings: Settings, series: pd.Series
+) -> tuple[pd.Series, list[Finding]]:
+    match column.kind:
+        case "text":
+            return read_text(raw), []
+        case "choice":
+            return read_choice(raw, column.choices)
+        case "yes_no":
+            return read_yes_no(raw)
+        case "date":
+            return read_days(raw, settings.date_order)
+        case "time":
+            return read_moments(raw, settings.date_order, settings.timezone, series)
+        case "whole":
+            return _read_whole(column, raw)
+    return read_numbers(column, raw, unit)
+
+
+def _read_whole(column: Column, raw: pd.Series) -> tuple[pd.Series, list[Finding]]:
+    values, findings = read_numbers(column, raw, "")
+    broken = values.notna() & ((values % 1 != 0) | (values.abs() > 1e15))
+    findings.append(Finding(broken, "whole number", "is not a whole number", "write a whole number"))
+    return values.mask(broken), findings
+
+
+def _require_columns(table: Table, sheets: list[Sheet], parts: list[Draft]) -> None:
+    """Refuse when no file of a needed table has a column that it cannot do without."""
+    for group in _NEEDED.get(table.name, ()):
+        if not any(name in part.typed for part in parts for name in group):
+            files = ", ".join(sheet.source.name for sheet in sheets)
+            raise CannotRead(f"The table {table.name} ({files}) has no column {' or '.join(group)}. Add it.")
+
+
+def _require_values(table: Table, sheet: Sheet, draft: Draft) -> None:
+    """Leave out rows that lack what they cannot be used without."""
+    for column in (column for column in table.columns if column.needed):
+        if column.name in draft.typed:
+            empty = read_text(draft.typed[column.name]).isna()
+            missing = "is empty, and the row cannot be used without it", "fill it in"
+            draft.drop_row(Finding(empty, "missing", *missing), column.name)
+        elif len(draft.rows):
+            about = {"column": column.name, "rule": "missing", "severity": "error"}
+            message = f"there is no column {column.name}; {len(draft.rows)} rows are left out"
+            draft.problems.append(_about_the_file(sheet, message, f"add the column {column.header}", **about))
+            draft.kept[:] = False
