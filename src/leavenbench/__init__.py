@@ -1,1 +1,35 @@
-"""Keep a collection of living sourdough cultures: from feeding logs to the list of those that slip."""
+"""Keep a collection of living sourdough cultures: from feeding logs to the list of those that slip.
+
+The flow, each verb a plain function from tables to a table::
+
+    collection = read_collection("our_shelf")                  # what was written down, and what is wrong in it
+    curves = trace_collection(collection)                      # an activity curve for every refeed
+    vigour = vigour_of(collection, curves)                     # each refeed against the culture's own normal
+    listed = watch_list(collection, curves, vigour, as_of)     # who slips, and how many rounds are left
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+#: Where each verb lives; a module is imported when its verb is first asked for.
+_VERBS = {
+    "new_collection": ".records.template",
+    "read_collection": ".records.collection",
+    "trace_collection": ".curves.shelf",
+    "vigour_of": ".vigour.index",
+    "watch_list": ".watch.watch_list",
+}
+
+__all__ = ["new_collection", "read_collection", "trace_collection", "vigour_of", "watch_list"]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _VERBS:
+        raise AttributeError(f"module 'leavenbench' has no attribute '{name}'")
+    return getattr(import_module(_VERBS[name], __name__), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -15,7 +15,6 @@ _POSITIVE = (0.0, inf)
 _PERCENT = (0.0, 100.0)
 _PH = (0.0, 14.0)
 _DEGC = (-273.15, 200.0)
-_HEIGHT = (8.0, 500.0)
 
 _DECLARED = (
     Table(
@@ -30,8 +29,8 @@ _DECLARED = (
             date("received", "when it came to the collection"),
             text("origin", "where it comes from, in words"),
             text("country", "country of origin, ISO 3166-1 alpha-2"),
-            number("latitude", "", "latitude of the origin, degrees north", possible=(-90, 90)),
-            number("longitude", "", "longitude of the origin, degrees east", possible=(-180, 180)),
+            number("latitude", "deg", "latitude of the origin, degrees north", possible=(-90, 90)),
+            number("longitude", "deg", "longitude of the origin, degrees east", possible=(-180, 180)),
             of("depositors", "depositor", "who gave it"),
             of("flours", "flour", "the flour it is kept on"),
             number("seed_parts", "", "feed ratio: parts of seed", possible=_POSITIVE),
@@ -136,7 +135,7 @@ _DECLARED = (
             number("room_temperature", "degC", "temperature of that room", possible=_DEGC, likely=(2, 45)),
             text("person", "who fed it"),
             of("vessels", "vessel", "the jar"),
-            number("start_height", "mm", "height of the dough when fed", possible=_POSITIVE, likely=_HEIGHT),
+            number("start_height", "mm", "height of the dough when fed", possible=_POSITIVE),
             whole("bench_order", "its place in the order of work"),
             yes_no("passed", "whether the jar passed"),
             time("cooled_at", "when it went back to the cold"),
@@ -164,7 +163,7 @@ _DECLARED = (
             of("refeeds", "refeed", "which refeed; or name the culture or vessel and the time"),
             of("cultures", "culture", "the culture, where no refeed is named"),
             of("vessels", "vessel", "the jar, where no refeed is named"),
-            number("elapsed", "h", "hours since feeding; or give read_at", possible=_POSITIVE),
+            number("elapsed", "h", "hours since feeding; or give read_at", possible=(0, 100_000)),
             time("read_at", "date and time of the reading"),
             number("height", "mm", "height of the dough's top above the floor of the jar", possible=_POSITIVE),
             number("volume", "mL", "volume of the dough", possible=_POSITIVE),

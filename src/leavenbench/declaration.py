@@ -9,7 +9,16 @@ from typing import Literal, TypedDict, Unpack
 Kind = Literal["text", "number", "whole", "yes_no", "choice", "date", "time"]
 
 #: How a canonical unit is written at the end of a column's name inside the package.
-_UNIT_IN_NAME = {"%": "_pct", "mol/L": "_mol_per_L", "log10 CFU/g": "", "": ""}
+_UNIT_IN_NAME = {"%": "_pct", "mol/L": "_mol_per_L", "log10 CFU/g": "", "deg": "", "": ""}
+
+_DTYPES = {
+    "text": "str",
+    "choice": "str",
+    "number": "float64",
+    "whole": "Int64",
+    "yes_no": "boolean",
+    "date": "datetime64[us]",
+}
 
 
 @dataclass(frozen=True)
@@ -48,6 +57,10 @@ class Column:
     likely: tuple[float, float] = (-inf, inf)
     ahead: bool = False
 
+    def dtype(self, timezone: str = "UTC") -> str:
+        """Return the pandas dtype of the column; moments are in a time zone."""
+        return _DTYPES.get(self.kind, f"datetime64[us, {timezone}]")
+
     @property
     def inside(self) -> str:
         """The name inside the package, with the unit in it."""
@@ -81,6 +94,15 @@ class Table:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "by_name", {column.name: column for column in self.columns})
+
+    @property
+    def names(self) -> list[str]:
+        """Names of the columns as declared, in order."""
+        return [column.name for column in self.columns]
+
+    def dtypes(self, timezone: str = "UTC") -> dict[str, str]:
+        """Return the pandas dtype of each column, by its declared name."""
+        return {column.name: column.dtype(timezone) for column in self.columns}
 
     @property
     def key(self) -> str:

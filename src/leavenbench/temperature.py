@@ -55,9 +55,7 @@ def relative_rate(temperature_degC: ArrayLike, cardinal: Cardinal) -> np.ndarray
     return np.where(np.isnan(t), np.nan, np.where(inside, gamma, 0.0))
 
 
-def rate_against_reference(
-    temperature_degC: ArrayLike, cardinal: Cardinal, reference_degC: float = 25.0
-) -> np.ndarray:
+def rate_against_reference(temperature_degC: ArrayLike, cardinal: Cardinal, reference_degC: float = 25.0) -> np.ndarray:
     """Rate at a temperature, relative to the rate at the reference temperature.
 
     Parameters

@@ -1,0 +1,183 @@
+"""The command line: thin, for the few things done without a notebook."""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from .errors import CannotRead, LeavenbenchError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from .records.collection import Collection
+
+_ABOUT = """\
+Keep a collection of living sourdough cultures: read the feeding log and the rise and pH readings, fit an activity
+curve to every refeed, and name the cultures whose vigour is slipping while they can still be saved."""
+_AFTER = """\
+FOLDER holds the tables as people keep them in spreadsheets; only refeeds and readings are needed.
+Nothing in FOLDER is ever changed. Exit status: 0 done; 1 refused, or (check) something was left out;
+2 cannot be read, or wrong usage."""
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command and return its exit status.
+
+    Parameters
+    ----------
+    argv : list of str, optional
+        The words after ``leavenbench``; those of the command line when not given.
+
+    Returns
+    -------
+    int
+        0 done, 1 refused or (check) something left out, 2 cannot be read or wrong usage.
+    """
+    arguments = _parser().parse_args(argv)
+    try:
+        return int(arguments.run(arguments))
+    except LeavenbenchError as error:
+        print(f"leavenbench: {error}", file=sys.stderr)
+        return error.exit_code
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    except KeyboardInterrupt:
+        print("leavenbench: stopped; nothing was written", file=sys.stderr)
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    shape = argparse.RawDescriptionHelpFormatter
+    parser = argparse.ArgumentParser("leavenbench", description=_ABOUT, epilog=_AFTER, formatter_class=shape)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    for name, run, about in (
+        ("new", _new, "make an empty collection: one headed table for each kind of record"),
+        ("check", _check, "list everything that is wrong or doubtful in the tables"),
+        ("curves", _curves, "fit an activity curve to every refeed: one row per refeed and signal"),
+        ("watch", _watch, "the watch list: how every living culture stands, most urgent first"),
+    ):
+        command = commands.add_parser(name, help=about, description=about[0].upper() + about[1:] + ".")
+        command.add_argument("folder", metavar="FOLDER", type=Path, help="the collection's folder")
+        command.set_defaults(run=run)
+        if name != "new":
+            command.add_argument(
+                "--out", metavar="FILE", type=Path, help="save the full table: .csv, .xlsx or .parquet"
+            )
+        if name == "watch":
+            as_of = "read only what was written down up to the end of that day (2025-12-31)"
+            command.add_argument("--as-of", metavar="DATE", type=_day, help=as_of)
+    return parser
+
+
+def _day(words: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(words)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"'{words}' is not a date; write it as 2025-12-31") from error
+
+
+def _new(arguments: argparse.Namespace) -> int:
+    from .records.template import new_collection
+    from .report.terminal import say
+
+    folder = new_collection(arguments.folder)
+    say(f"Made an empty collection in {folder}. Fill in refeeds.csv and readings.csv first;")
+    say("about_the_tables.md tells what each column holds. Then: leavenbench check " + str(folder))
+    return 0
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from .records.collection import read_collection
+    from .report.listings import show_problems
+
+    _check_target(arguments)
+    today = _today(arguments.folder)
+    collection = read_collection(arguments.folder, today=today)
+    show_problems(collection)
+    _save(collection.problems, arguments.out, "problems")
+    return 1 if (collection.problems["severity"] == "error").any() else 0
+
+
+def _curves(arguments: argparse.Namespace) -> int:
+    from .records.collection import read_collection
+    from .report.listings import show_curves
+
+    _check_target(arguments)
+    collection = read_collection(arguments.folder)
+    curves = _traced(collection)
+    show_curves(curves)
+    _save(curves, arguments.out, "curves")
+    _tell_left_out(collection)
+    return 0
+
+
+def _watch(arguments: argparse.Namespace) -> int:
+    from .records.collection import read_collection
+    from .report.listings import show_watch_list
+    from .vigour.index import vigour_of
+    from .watch.watch_list import last_sound_day, watch_list
+
+    _check_target(arguments)
+    as_of = arguments.as_of
+    if as_of is None:
+        as_of = last_sound_day(read_collection(arguments.folder), _today(arguments.folder))
+    collection = read_collection(arguments.folder, as_of=as_of)
+    curves = _traced(collection)
+    listed = watch_list(collection, curves, vigour_of(collection, curves), as_of)
+    show_watch_list(listed, collection, as_of, given=arguments.as_of is not None)
+    _save(listed, arguments.out, "watch_list")
+    _tell_left_out(collection)
+    return 0
+
+
+def _traced(collection: Collection) -> pd.DataFrame:
+    from .curves.shelf import trace_collection
+    from .report.terminal import progress_bar
+
+    with progress_bar("Fitting curves") as progress:
+        return trace_collection(collection["refeeds"], collection["readings"], collection["vessels"], progress=progress)
+
+
+def _today(folder: Path) -> dt.date:
+    """Return today's date in the collection's time zone."""
+    from zoneinfo import ZoneInfo
+
+    from .records.settings import read_settings
+
+    if not folder.is_dir():
+        raise CannotRead(f"There is no folder '{folder}'. Give the folder that holds refeeds and readings.")
+    return dt.datetime.now(ZoneInfo(read_settings(folder)[0].timezone)).date()
+
+
+def _check_target(arguments: argparse.Namespace) -> None:
+    if arguments.out is not None:
+        from .report.save import check_target
+
+        check_target(arguments.out, arguments.folder)
+
+
+def _save(table: pd.DataFrame, target: Path | None, name: str) -> None:
+    if target is not None:
+        from .report.save import save_table
+        from .report.terminal import say
+
+        save_table(table, target, name)
+        say(f"Full table: {target} ({len(table)} rows)", aside=True)
+
+
+def _tell_left_out(collection: Collection) -> None:
+    from .report.listings import left_out
+    from .report.terminal import say
+
+    words = left_out(collection)
+    if words:
+        say(f"{words}. To see them: leavenbench check {collection.folder}", aside=True)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,169 @@
+"""What each command prints: the few columns that matter at the shelf; full tables go to files."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pandas as pd
+
+from ..records.collection import Collection
+from ..watch.levels import LEAST_PCT
+from ..watch.standing import two_years
+from .terminal import print_table, say
+
+#: More problems than this are cut on the screen.
+_MOST_PROBLEMS = 60
+
+
+def left_out(collection: Collection) -> str:
+    r"""Return how many rows and values were left out, in words; empty when none were.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from leavenbench.records.collection import read_collection
+    >>> folder = pathlib.Path(tempfile.mkdtemp())
+    >>> _ = (folder / "refeeds.csv").write_text("refeed,culture,fed_at\n1,Alba,2025-03-01 08:00\n")
+    >>> _ = (folder / "readings.csv").write_text("refeed,elapsed,ph,height\n1,0,41,50\n2,0,5,50\n")
+    >>> left_out(read_collection(folder))
+    '1 row and 1 value were left out'
+    """
+    rows = int(collection.counts["rows_left_out"].sum())
+    values = int(collection.counts["values_left_out"].sum())
+    parts = [_counted(rows, "row"), _counted(values, "value")]
+    told = " and ".join(part for part in parts if part)
+    return f"{told} {'was' if rows + values == 1 else 'were'} left out" if told else ""
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number:,} {what}{'s' if number != 1 else ''}" if number else ""
+
+
+def show_problems(collection: Collection) -> None:
+    """Print the problems, and what was kept."""
+    found = collection.problems
+    for counted in collection.counts.to_dict("records"):
+        if counted["rows_in"]:
+            say(f"{counted['table']}: {counted['rows_kept']:,} of {counted['rows_in']:,} rows kept")
+    if found.empty:
+        say("No problems.")
+        return
+    say()
+    told = _together(found)
+    print_table(told.head(_MOST_PROBLEMS), wide=("where", "what is wrong", "what to do"))
+    if len(told) > _MOST_PROBLEMS:
+        say(f"... and {len(told) - _MOST_PROBLEMS:,} more lines; the full table: --out problems.csv")
+    errors = int((found["severity"] == "error").sum())
+    warnings = len(found) - errors
+    say()
+    say(f"{_counted(errors, 'error') or 'no error'} (left out), {_counted(warnings, 'warning') or 'no warning'} (kept)")
+
+
+def _together(found: pd.DataFrame) -> pd.DataFrame:
+    """Put the same problem of many rows of a file on one line; errors first."""
+    alike = ["severity", "file", "message", "remedy"]
+    lines = found.fillna({"message": "", "remedy": ""}).groupby(alike, sort=False, as_index=False)["row"].agg(list)
+    lines = lines.sort_values("severity", kind="stable")
+    return pd.DataFrame(
+        {
+            "": lines["severity"],
+            "where": lines["file"] + lines["row"].map(_rows),
+            "what is wrong": lines["message"],
+            "what to do": lines["remedy"],
+        }
+    )
+
+
+def _rows(rows: list) -> str:
+    """Name some rows in words.
+
+    Examples
+    --------
+    >>> _rows([4]), _rows([4, 9, 12]), _rows([1, 2, 3, 4, 5, 6, 7])
+    (' row 4', ' rows 4, 9, 12', ' rows 1, 2, 3, 4, 5 and 2 more')
+    """
+    known = [str(row) for row in rows if pd.notna(row)]
+    if len(known) < 2:
+        return "".join(f" row {row}" for row in known)
+    more = f" and {len(known) - 5} more" if len(known) > 5 else ""
+    return " rows " + ", ".join(known[:5]) + more
+
+
+def show_curves(curves: pd.DataFrame) -> None:
+    """Print what became of the curves, by signal and status, and each culture's latest."""
+    say(f"{len(curves):,} curves: one per refeed and signal")
+    counted = curves.groupby(["signal", "status"], as_index=False).size().rename(columns={"size": "curves"})
+    print_table(counted)
+    latest = curves[curves["status"].isin(["fitted", "peak not reached", "no activity"])]
+    latest = latest.sort_values("fed_at", kind="stable").groupby(["culture", "signal"], as_index=False).tail(1)
+    latest = latest.sort_values(["culture", "signal"])
+    say()
+    say("The latest of each culture:")
+    told = pd.DataFrame(
+        {
+            "culture": latest["culture"],
+            "fed on": latest["fed_at"].dt.strftime("%Y-%m-%d"),
+            "step": latest["step"],
+            "signal": latest["signal"],
+            "status": latest["status"],
+            "extent": [_with_error(*row) for row in latest[["extent", "extent_se", "unit"]].itertuples(index=False)],
+            "steepest per h": [
+                _with_error(*row) for row in latest[["max_rate", "max_rate_se", "unit"]].itertuples(index=False)
+            ],
+            "lag h": [
+                _with_error(*row) for row in latest[["lag_h", "lag_h_se"]].assign(unit="h").itertuples(index=False)
+            ],
+        }
+    )
+    print_table(told, wide=("culture", "status"))
+
+
+def _with_error(value: float, error: float, unit: str) -> str:
+    if pd.isna(value):
+        return ""
+    digits = 0 if unit == "%" else 1 if unit == "h" else 2
+    return f"{value:.{digits}f}" + (f" ± {error:.{digits}f}" if pd.notna(error) else "")
+
+
+def show_watch_list(listed: pd.DataFrame, collection: Collection, as_of: dt.date, *, given: bool) -> None:
+    """Print the watch list: first those that need something, then the rest by name."""
+    source = "" if given else ", the day of the last sound record"
+    say(f"{collection.settings.title}: watch list of {as_of}{source}")
+    counted = listed["standing"].value_counts()
+    say(f"{len(listed)} living cultures: " + ", ".join(f"{counted[name]} {name}" for name in counted.index))
+    speaking = listed[(listed["standing"] != "steady") | (listed["evidence"] != "")]
+    if len(speaking):
+        say()
+        print_table(_for_the_shelf(speaking, two_years(collection.settings.round_days)), wide=("culture", "evidence"))
+    quiet = listed.drop(speaking.index)
+    if len(quiet):
+        say()
+        say("Steady, nothing to say: " + ", ".join(sorted(quiet["culture"])))
+
+
+def _for_the_shelf(listed: pd.DataFrame, cap: float) -> pd.DataFrame:
+    vigour = [
+        "" if pd.isna(level) else f"{level:.0f} ({low:.0f}-{high:.0f})" if level > LEAST_PCT else f"under {LEAST_PCT:.0f}"
+        for level, low, high in listed[["vigour_pct", "vigour_low_pct", "vigour_high_pct"]].itertuples(index=False)
+    ]
+    left = [
+        "" if pd.isna(low) else _rounds(low, high, cap)
+        for low, high in listed[["rounds_left_low", "rounds_left_high"]].itertuples(index=False)
+    ]
+    return pd.DataFrame(
+        {
+            "rank": listed["rank"],
+            "culture": listed["culture"],
+            "standing": listed["standing"],
+            "vigour %": vigour,
+            "rounds left": left,
+            "act by": listed["act_by"].dt.strftime("%Y-%m-%d"),
+            "evidence": listed["evidence"],
+        }
+    )
+
+
+def _rounds(low: float, high: float, cap: float) -> str:
+    if low >= cap:
+        return "over 2 years"
+    return f"{low:.0f} to {'over 2 years' if high >= cap else f'{high:.0f}'}"

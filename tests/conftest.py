@@ -1,0 +1,47 @@
+"""Small collections and curves tables for tests, made of the columns that a test cares for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from leavenbench.columns import RESULTS, TABLES
+from leavenbench.records.collection import Collection
+from leavenbench.records.problems import no_problems
+from leavenbench.records.settings import Settings
+
+
+def _table(name: str, given: dict) -> pd.DataFrame:
+    columns = {column.inside: column.dtype() for column in TABLES[name].columns}
+    return pd.DataFrame(given, columns=list(columns)).astype(columns)
+
+
+@pytest.fixture
+def make_collection():
+    """Return a function that makes a collection from some columns of some tables, by their inside names."""
+
+    def make(settings: Settings | None = None, **tables: dict) -> Collection:
+        settings = settings or Settings(title="test", round_days=60.0, steps_per_round=3.0)
+        return Collection(
+            folder=Path("nowhere"),
+            settings=settings,
+            tables={name: _table(name, tables.get(name, {})) for name in TABLES},
+            present=tuple(tables),
+            problems=no_problems(),
+            counts=pd.DataFrame(),
+        )
+
+    return make
+
+
+@pytest.fixture
+def make_curves():
+    """Return a function that makes a curves table from some of its columns."""
+
+    def make(given: dict) -> pd.DataFrame:
+        made = RESULTS["curves"]
+        return pd.DataFrame(given, columns=made.names).astype(made.dtypes())
+
+    return make
