@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
+from scipy.optimize import brentq
 
 from leavenbench.cli import main
+from leavenbench.curves.models import logistic
 
 A, B, XMID, SCAL, RESIDUAL_SD = 27.453, 348.971, 19.391, 6.673, 2.351
 
@@ -52,9 +54,13 @@ def test_curves_finds_the_published_logistic_of_chick_1(chicks, tmp_path):
     # Printed to three decimals, so each is sure to half a unit of the last; the rest follows by error propagation.
     assert chick["start_height_mm"] == pytest.approx(A, abs=6e-4)
     assert chick["lag_h"] == pytest.approx(XMID - 2 * SCAL, abs=2e-3)
-    # At day 21 the chick still grows: the extent is only what was seen, the steepest growth is seen.
-    assert chick["status"] == "peak not reached"
-    assert "extent" in chick["lower_bounds"]
     rate_mm = chick["max_rate"] * chick["start_height_mm"] / 100
     assert rate_mm == pytest.approx((B - A) / (4 * SCAL), abs=3e-3)
+    # At day 21 the chick still grows, at 56 % of the asymptote: the extent is 'at least' what was seen. Rate, lag and
+    # that point of the curve have one asymptote, and it is the published one.
+    assert chick["status"] == "peak not reached"
+    assert {"extent", "time_to_peak_h"} <= set(chick["lower_bounds"].split(", "))
+    seen_mm = chick["extent"] * chick["start_height_mm"] / 100
+    extent_mm = brentq(lambda extent: logistic([21.0], [extent, rate_mm, chick["lag_h"]])[0] - seen_mm, 200.0, 1000.0)
+    assert chick["start_height_mm"] + extent_mm == pytest.approx(B, abs=1e-3)
     assert chick["rms_residual"] == pytest.approx(RESIDUAL_SD * (8 / 12) ** 0.5, abs=1e-3)

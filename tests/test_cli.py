@@ -223,3 +223,38 @@ def test_a_name_is_only_a_name(tmp_path, capsys):
     assert main(["watch", str(folder), "--out", str(out)]) == 0
     assert "[red]Alba[/red]" in capsys.readouterr().out
     assert set(pd.read_excel(out)["culture"]) == {"[red]Alba[/red]", "=1+1"}
+
+
+FED = """\
+refeed,culture,fed_at,purpose
+1,Alba,2025-03-01 08:00,{0}
+2,Alba,2025-03-02 08:00,{0}
+3,Bruno,2025-03-02 08:00,{0}
+"""
+
+
+@pytest.mark.parametrize("purpose", ["round", "test", "rescue"])
+@pytest.mark.parametrize(
+    "readings",
+    [
+        "refeed,elapsed,ph\n",
+        "refeed,elapsed,ph\n1,0,5.9\n",
+        "refeed,elapsed,ph\n1,0,5.9\n1,2,5.8\n1,4,5.1\n1,6,4.4\n1,8,4.1\n",
+        "refeed,elapsed,rise\n1,0,0\n1,2,10\n1,4,60\n1,6,100\n1,8,104\n",
+        "refeed,elapsed,temperature\n1,0,24\n2,2,25\n",
+        "refeed,elapsed,height\n1,0,0\n1,2,0\n1,4,0\n1,6,0\n1,8,0\n",
+        "refeed,elapsed,high_mark\n1,,90\n",
+    ],
+)
+def test_a_shelf_of_which_little_is_known_is_a_list_all_the_same(tmp_path, purpose, readings):
+    folder = tmp_path / "s"
+    folder.mkdir()
+    (folder / "refeeds.csv").write_text(FED.format(purpose))
+    (folder / "readings.csv").write_text(readings)
+    out = tmp_path / "list.csv"
+    assert main(["watch", str(folder), "--out", str(out)]) == 0
+    listed = pd.read_csv(out)
+    assert sorted(listed["culture"]) == ["Alba", "Bruno"]
+    assert set(listed["standing"]) == {"unknown"}
+    assert main(["curves", str(folder), "--out", str(out)]) == 0
+    assert len(pd.read_csv(out)) == 6

@@ -118,15 +118,17 @@ def _curves(arguments: argparse.Namespace) -> int:
 
 def _watch(arguments: argparse.Namespace) -> int:
     from .records.collection import read_collection
+    from .records.reach import read_up_to_last_day
     from .report.listings import show_watch_list
     from .vigour.index import vigour_of
-    from .watch.watch_list import last_sound_day, watch_list
+    from .watch.watch_list import watch_list
 
     _check_target(arguments)
     as_of = arguments.as_of
     if as_of is None:
-        as_of = last_sound_day(read_collection(arguments.folder), _today(arguments.folder))
-    collection = read_collection(arguments.folder, as_of=as_of)
+        collection, as_of = read_up_to_last_day(arguments.folder, _today(arguments.folder))
+    else:
+        collection = read_collection(arguments.folder, as_of=as_of)
     curves = _traced(collection)
     listed = watch_list(collection, curves, vigour_of(collection, curves), as_of)
     show_watch_list(listed, collection, as_of, given=arguments.as_of is not None)
@@ -140,7 +142,7 @@ def _traced(collection: Collection) -> pd.DataFrame:
     from .report.terminal import progress_bar
 
     with progress_bar("Fitting curves") as progress:
-        return trace_collection(collection["refeeds"], collection["readings"], collection["vessels"], progress=progress)
+        return trace_collection(collection, progress=progress)
 
 
 def _today(folder: Path) -> dt.date:

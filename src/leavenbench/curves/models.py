@@ -5,6 +5,9 @@ Every model is a function ``(t, p) -> y`` with its Jacobian, on parameters that 
 there crosses zero. Source of the three growth forms: Zwietering, Jongenburger, Rombouts & van 't Riet 1990,
 Appl Environ Microbiol 56:1875-1881, doi 10.1128/aem.56.6.1875-1881.1990, table 2 (forms from memory, their
 identities checked).
+
+The parameters lie along the first axis of ``p``; any further axes broadcast against ``t``, so that many curves
+can be computed at once.
 """
 
 from __future__ import annotations
@@ -21,7 +24,7 @@ _E = float(np.e)
 
 @dataclass(frozen=True)
 class Model:
-    """One growth curve.
+    """One curve.
 
     Attributes
     ----------
@@ -31,14 +34,29 @@ class Model:
         ``value(t, p)``: the curve at times ``t`` [h], shape (n,).
     jacobian : callable
         ``jacobian(t, p)``: derivatives with respect to ``p``, shape (n, len(p)).
+    positive : tuple of str
+        Parameters that make sense above zero only.
     """
 
     parameters: tuple[str, ...]
     value: Callable[[Array, Array], Array]
     jacobian: Callable[[Array, Array], Array]
+    positive: tuple[str, ...] = ()
+
+    def place(self, parameter: str) -> int:
+        """Return where a parameter stands among `parameters`."""
+        return self.parameters.index(parameter)
 
 
-def _sigmoid(x: Array) -> Array:
+def _columns(*derivatives: Array) -> Array:
+    """Set derivatives, shape (n,) each, side by side as the last axis."""
+    stacked = np.empty((*np.broadcast(*derivatives).shape, len(derivatives)))
+    for place, derivative in enumerate(derivatives):
+        stacked[..., place] = derivative
+    return stacked
+
+
+def sigmoid(x: Array) -> Array:
     """1 / (1 + exp(-x)), without overflow at either end."""
     return 0.5 * (1.0 + np.tanh(0.5 * x))
 
@@ -64,18 +82,16 @@ def logistic(t: ArrayLike, p: ArrayLike) -> Array:
     [0.1212843, 4.0131234, 9.7340301]
     """
     extent, rate, lag = np.asarray(p, float)
-    return extent * _sigmoid(4.0 * rate * (np.asarray(t, float) - lag) / extent - 2.0)
+    return extent * sigmoid(4.0 * rate * (np.asarray(t, float) - lag) / extent - 2.0)
 
 
 def logistic_jacobian(t: ArrayLike, p: ArrayLike) -> Array:
     """Return the derivatives of `logistic` with respect to extent, rate and lag, shape (n, 3)."""
     extent, rate, lag = np.asarray(p, float)
     since = np.asarray(t, float) - lag
-    s = _sigmoid(4.0 * rate * since / extent - 2.0)
+    s = sigmoid(4.0 * rate * since / extent - 2.0)
     slope = s * (1.0 - s)
-    return np.stack(
-        [s - slope * 4.0 * rate * since / extent, 4.0 * since * slope, -4.0 * rate * slope], axis=-1
-    )
+    return _columns(s - slope * 4.0 * rate * since / extent, 4.0 * since * slope, -4.0 * rate * slope)
 
 
 def gompertz(t: ArrayLike, p: ArrayLike) -> Array:
@@ -110,9 +126,7 @@ def gompertz_jacobian(t: ArrayLike, p: ArrayLike) -> Array:
     inner = np.minimum(rate * _E * until / extent + 1.0, 700.0)
     level = np.exp(-np.exp(inner))
     slope = level * np.exp(np.minimum(inner, 100.0))
-    return np.stack(
-        [level + slope * rate * _E * until / extent, -_E * until * slope, -rate * _E * slope], axis=-1
-    )
+    return _columns(level + slope * rate * _E * until / extent, -_E * until * slope, -rate * _E * slope)
 
 
 def richards(t: ArrayLike, p: ArrayLike) -> Array:
@@ -137,7 +151,7 @@ def richards(t: ArrayLike, p: ArrayLike) -> Array:
     [0.0309436, 4.001122, 9.6139896]
     """
     extent, rate, lag, nu = np.asarray(p, float)
-    steep = (1.0 + nu) ** (1.0 + 1.0 / nu)
+    steep = np.exp((1.0 + 1.0 / nu) * np.log1p(nu))  # (1 + nu)^(1 + 1/nu), exact for small nu
     exponent = np.log(nu) + 1.0 + nu + rate / extent * steep * (lag - np.asarray(t, float))
     return extent * np.exp(-np.logaddexp(0.0, exponent) / nu)
 
@@ -151,24 +165,22 @@ def richards_jacobian(t: ArrayLike, p: ArrayLike) -> Array:
     exponent = np.log(nu) + 1.0 + nu + rate / extent * steep * until
     log_base = np.logaddexp(0.0, exponent)
     level = np.exp(-log_base / nu)
-    slope = -extent * level * _sigmoid(exponent) / nu  # dy/d(exponent)
+    slope = -extent * level * sigmoid(exponent) / nu  # dy/d(exponent)
     by_nu = slope * (1.0 / nu + 1.0 + rate / extent * steep_by_nu * until) + extent * level * log_base / nu**2
-    return np.stack(
-        [
-            level - slope * rate * steep * until / extent**2,
-            slope * steep * until / extent,
-            slope * rate * steep / extent,
-            by_nu,
-        ],
-        axis=-1,
+    return _columns(
+        level - slope * rate * steep * until / extent**2,
+        slope * steep * until / extent,
+        slope * rate * steep / extent,
+        by_nu,
     )
 
 
 _GROWTH = ("extent", "max_rate", "lag_h")
+_POSITIVE = ("extent", "max_rate")
 
 #: The growth curves that a refeed may be fitted with.
 GROWTH: dict[str, Model] = {
-    "logistic": Model(_GROWTH, logistic, logistic_jacobian),
-    "gompertz": Model(_GROWTH, gompertz, gompertz_jacobian),
-    "richards": Model((*_GROWTH, "nu"), richards, richards_jacobian),
+    "logistic": Model(_GROWTH, logistic, logistic_jacobian, _POSITIVE),
+    "gompertz": Model(_GROWTH, gompertz, gompertz_jacobian, _POSITIVE),
+    "richards": Model((*_GROWTH, "nu"), richards, richards_jacobian, (*_POSITIVE, "nu")),
 }

@@ -40,6 +40,9 @@ def vigour_of(collection: Collection, curves: pd.DataFrame) -> pd.DataFrame:
         The vigour table, one row per refeed in the order of the refeeds; vigour is missing where no curve is sound
         or the culture has no baseline at all.
     """
+    made, timezone = RESULTS["vigour"], collection.settings.timezone
+    if collection["refeeds"].empty:
+        return pd.DataFrame(columns=made.names).astype(made.dtypes(timezone))
     refeeds = collection["refeeds"].assign(history=history_numbers(collection))
     rates = reference_rates(collection, curves)
     own = refeeds.set_index("refeed")[["purpose", "history"]]
@@ -59,8 +62,7 @@ def vigour_of(collection: Collection, curves: pd.DataFrame) -> pd.DataFrame:
     table["extra_steps"] = _extra_steps(refeeds, collection.settings.steps_per_round)
     table["borrowed_share"] = table["log_vigour"].where(table["log_vigour"].isna(), 0.0)
     table["too_good"] = _too_good(table)
-    made = RESULTS["vigour"]
-    return table[made.names].astype(made.dtypes(collection.settings.timezone))
+    return table[made.names].astype(made.dtypes(timezone))
 
 
 def _relative(held: pd.DataFrame, spread: pd.Series) -> pd.DataFrame:
@@ -107,6 +109,8 @@ def _together(held: pd.DataFrame) -> pd.DataFrame:
 def _extra_steps(refeeds: pd.DataFrame, usual_steps: float) -> pd.Series:
     """Return the steps of each round beyond what the culture took in its earlier rounds."""
     stepping = refeeds[refeeds["purpose"].isin(STEPPING)]
+    if stepping.empty:
+        return pd.Series(pd.NA, index=range(len(refeeds)), dtype="Int64")
     rounds = stepping.groupby(["culture", "history", "round"]).agg(begun=("fed_at", "min"), steps=("step", "max"))
     rounds = rounds.sort_values("begun")
     earlier = rounds.groupby(["culture", "history"])["steps"].transform(

@@ -21,27 +21,6 @@ _LIST = RESULTS["watch_list"]
 _URGENCY = ("urgent", "slipping", "low", "unknown", "steady")
 
 
-def last_sound_day(collection: Collection, today: dt.date) -> dt.date:
-    """Return the day of the last record that is sound: not after today.
-
-    Parameters
-    ----------
-    collection : Collection
-        The records.
-    today : datetime.date
-        A date after it is a slip of the pen.
-
-    Returns
-    -------
-    datetime.date
-        The day of the last feeding or reading; today where there is none.
-    """
-    moments = pd.concat([collection["refeeds"]["fed_at"], collection["readings"]["read_at"]]).dropna()
-    days = moments.dt.tz_localize(None).dt.normalize()
-    sound = days[days <= pd.Timestamp(today)]
-    return sound.max().date() if len(sound) else today
-
-
 def watch_list(collection: Collection, curves: pd.DataFrame, vigour: pd.DataFrame, as_of: dt.date) -> pd.DataFrame:
     """Return how every living culture stands.
 

