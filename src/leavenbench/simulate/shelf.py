@@ -132,6 +132,7 @@ def simulate_cast(
     steps = lay_out_steps(rounds, draw.calendar)
     days = draw_days(steps["day"], noise, draw.days)
 
+    lots = lots[lots["received"] <= steps["day"].max()].reset_index(drop=True)  # the books end with the last feeding
     steps = _meet_shared_causes(steps, cultures, days, lots)
     steps = fill(steps, cultures, draw.jars)
     steps = add_traits(add_activity(steps, noise, draw.refeeds), strengths)
