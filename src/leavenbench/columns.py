@@ -43,6 +43,7 @@ _DECLARED = (
             yes_no("public", "whether its place may be shown; empty is no"),
             text("note", "anything else"),
         ),
+        moment="received",
     ),
     Table(
         "events",

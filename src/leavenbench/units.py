@@ -16,10 +16,12 @@ if TYPE_CHECKING:
 
 #: What people write for a temperature, beside the names that pint knows ("C" alone would be coulomb).
 _TEMPERATURES = {
-    "c": "degC", "°c": "degC", "celsius": "degC", "degc": "degC",
-    "f": "degF", "°f": "degF", "fahrenheit": "degF", "degf": "degF",
+    "c": "degC", "°c": "degC", "ºc": "degC", "℃": "degC", "celsius": "degC", "degc": "degC",
+    "f": "degF", "°f": "degF", "ºf": "degF", "℉": "degF", "fahrenheit": "degF", "degf": "degF",
     "k": "kelvin",
 }  # fmt: skip
+#: What people write and pint takes for another unit: its "gr" is the grain, its "Mm" the megametre.
+_WRITTEN = {"gr": "g", "mm": "mm", "cm": "cm", "ml": "mL", "fl oz": "fluid_ounce"}
 
 
 class UnknownUnit(LeavenbenchError):
@@ -42,23 +44,25 @@ def registry() -> pint.UnitRegistry:
 
 @lru_cache(maxsize=256)
 def _unit(written: str, canonical: str) -> Any:
-    import pint
-
-    units = registry()
-    wanted = units.parse_units(canonical)
-    spelling = written.strip()
-    if wanted.dimensionality == units.kelvin.dimensionality:
+    wanted = _parsed(canonical)
+    spelling = _WRITTEN.get(written.strip().casefold(), written.strip())
+    if wanted is not None and wanted.dimensionality == registry().kelvin.dimensionality:
         spelling = _TEMPERATURES.get(spelling.replace(" ", "").casefold(), spelling)
     for case_sensitive in (True, False):
-        try:
-            unit = units.parse_units(spelling, case_sensitive=case_sensitive)
-        except (pint.errors.PintError, AttributeError, TypeError, ValueError, SyntaxError, RecursionError):
-            continue
-        except Exception as unparsable:  # pint's tokenizer raises its own kinds on stray brackets and signs
-            raise UnknownUnit(f"'{written}' is not a unit; write it as {canonical}") from unparsable
-        if unit.dimensionality == wanted.dimensionality:
+        unit = _parsed(spelling, case_sensitive=case_sensitive)
+        if unit is not None and wanted is not None and unit.dimensionality == wanted.dimensionality:
             return unit
     raise UnknownUnit(f"'{written}' is not a unit for what is measured in {canonical}; use {canonical}")
+
+
+def _parsed(spelling: str, *, case_sensitive: bool = True) -> Any:
+    """Return pint's unit; None where it knows none, or where powers of powers would keep it busy for ever."""
+    if len(spelling) > 40 or sum(sign.isdigit() for sign in spelling) > 2:
+        return None
+    try:
+        return registry().parse_units(spelling, case_sensitive=case_sensitive)
+    except Exception:  # beside its own errors, pint's tokenizer raises all kinds on stray brackets and signs
+        return None
 
 
 def to_canonical(values: np.ndarray | float, written: str, canonical: str) -> Any:

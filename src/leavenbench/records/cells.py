@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from ..declaration import Column
 from ..units import UnknownUnit, to_canonical
@@ -40,9 +41,11 @@ _YES, _NO = {"yes", "y", "true", "1", "1.0"}, {"no", "n", "false", "0", "0.0"}
 
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
 _PLAIN = re.compile(_NUMBER)
-_WITH_UNIT = re.compile(rf"({_NUMBER})\s*([^\d\s.,+-].*)", re.DOTALL)
-_GROUPED = re.compile(r"[+-]?\d{1,3}(?:([.,' \u00a0\u202f])\d{3})(?:\1\d{3})*(?:(?!\1)[.,]\d+)?")
-_HOURS = re.compile(r"(\d{1,4}):([0-5]\d)(?::([0-5]\d))?")
+_WITH_UNIT = re.compile(rf"({_NUMBER})\s*((?:[^\W\d_]|[°º℃℉%\"']).*)", re.DOTALL)
+_GROUPED = re.compile(r"[+-]?\d{1,3}(?:([.,'’ \u00a0\u202f])\d{3})(?:\1\d{3})*(?:(?!\1)[.,]\d+)?")
+_HOURS = re.compile(r"(\d{1,4}):([0-5]\d)(?::([0-5]\d))?(?:\s*h)?")
+#: What a spreadsheet shows where a formula failed, or stores where one was never computed.
+_FAILED = r"#(?:N/A|REF!|VALUE!|NAME\?|DIV/0!|NUM!|NULL!)|=[A-Za-z$(+\"-].*"
 
 
 def is_nothing(raw: pd.Series) -> pd.Series:
@@ -52,18 +55,29 @@ def is_nothing(raw: pd.Series) -> pd.Series:
     return raw.str.casefold().isin(_NOTHING)
 
 
-def read_text(raw: pd.Series) -> pd.Series:
+def read_text(raw: pd.Series) -> tuple[pd.Series, list[Finding]]:
     """Return words, in one Unicode form, with missing ones as missing."""
+    words = as_words(raw)
+    failed = words.str.startswith(("#", "="), na=False)
+    failed[failed] = words[failed].str.fullmatch(_FAILED)
+    told = "is a formula without a result", "mend the formula, or write its result in the cell"
+    return words.mask(failed), [Finding(failed, "formula", *told)]
+
+
+def as_words(raw: pd.Series) -> pd.Series:
+    """Return the cells as words; a whole number without its decimal point."""
     if pd.api.types.is_float_dtype(raw):
         whole = raw.notna() & (raw % 1 == 0)
         raw = raw.astype(str).where(~whole, raw.where(whole, 0).astype("int64").astype(str))
-    words = raw.astype(str).str.strip().str.normalize("NFC")
-    return words.mask(raw.isna() | (words == ""))
+    words = raw.astype("str").str.strip()
+    if not words.str.isascii().all():
+        words = words.str.normalize("NFC")
+    return words.mask(words == "")
 
 
 def read_yes_no(raw: pd.Series) -> tuple[pd.Series, list[Finding]]:
     """Return yes and no as a nullable boolean; empty stays missing, and counts as no."""
-    words = raw.astype(str).str.strip().str.casefold()
+    words = as_words(raw).fillna("").str.casefold()
     answers = pd.Series(pd.NA, index=raw.index, dtype="boolean")
     answers[words.isin(_YES)] = True
     answers[words.isin(_NO)] = False
@@ -74,7 +88,7 @@ def read_yes_no(raw: pd.Series) -> tuple[pd.Series, list[Finding]]:
 def read_choice(raw: pd.Series, choices: tuple[str, ...]) -> tuple[pd.Series, list[Finding]]:
     """Return one of a few words, whatever the case and the spaces."""
     by_plain = {choice.replace("_", " "): choice for choice in choices}
-    words = raw.astype(str).str.strip().str.casefold().str.replace(r"[\s_-]+", " ", regex=True)
+    words = as_words(raw).fillna("").str.casefold().str.replace(r"[\s_-]+", " ", regex=True)
     known = words.map(by_plain).astype("str")
     strange = known.isna() & ~is_nothing(words)
     allowed = ", ".join(choices)
@@ -102,12 +116,12 @@ def read_numbers(column: Column, raw: pd.Series, unit: str) -> tuple[pd.Series, 
     findings : list of Finding
         What could not be read.
     """
-    nothing = is_nothing(raw)
-    values = pd.to_numeric(raw.mask(nothing), errors="coerce").astype(float)
+    values = _plain_numbers(raw)
     values = values.mask(np.isinf(values))
     if unit != column.unit:
         values = pd.Series(to_canonical(values.to_numpy(), unit, column.unit), index=raw.index)
-    odd = values.isna() & ~nothing
+    odd = values.isna()
+    odd[odd] = ~is_nothing(raw[odd])
     comma_used = bool(raw[odd].astype(str).str.contains(r"^[+-]?\d*,(?:\d{1,2}|\d{4,})$").any())
     if comma_used and pd.api.types.is_string_dtype(raw):
         odd |= raw.str.fullmatch(r"[+-]?\d{1,3}\.\d{3}")  # a thousands point, beside decimal commas?
@@ -118,6 +132,18 @@ def read_numbers(column: Column, raw: pd.Series, unit: str) -> tuple[pd.Series, 
     read = text.map({cell: found for cell, found in cells.items() if isinstance(found, float)}).astype(float)
     broken = text.map({cell: found for cell, found in cells.items() if isinstance(found, str)})
     return values.mask(odd, read), [Finding(broken == rule, rule, *said) for rule, said in _MESSAGES.items()]
+
+
+def _plain_numbers(raw: pd.Series) -> pd.Series:
+    """Return the cells that are plain numbers as such, all others as missing."""
+    if pd.api.types.is_string_dtype(raw):
+        try:  # twenty times as fast, where every cell is a plain number or empty
+            return raw.mask(raw == "").astype("double[pyarrow]").astype(float)
+        except pa.ArrowInvalid:
+            pass
+    if pd.api.types.is_datetime64_any_dtype(raw):
+        return pd.Series(np.nan, index=raw.index)
+    return pd.to_numeric(raw, errors="coerce").astype(float)
 
 
 _MESSAGES = {
@@ -132,9 +158,11 @@ _MESSAGES = {
 
 def _read_number(cell: str, column: Column, unit: str, comma_used: bool) -> float | str:
     """Read one cell that is no plain number; what cannot be read comes back as the rule it breaks."""
-    cell = cell.strip()
+    cell = cell.strip().replace("\u2212", "-")
     hours = _HOURS.fullmatch(cell)
     if hours and column.unit == "h":
+        if to_canonical(1.0, unit, "h") != 1.0:
+            return "number"  # 2:30 under minutes would be minutes and seconds to some
         h, minutes, seconds = (int(part or 0) for part in hours.groups())
         return h + minutes / 60 + seconds / 3600
     number: float | str = _separated(cell, column, comma_used)

@@ -11,6 +11,7 @@ import pandas as pd
 
 from ..columns import NEEDED_TABLES, TABLES
 from ..errors import CannotRead
+from .as_of import end_of, forget_later
 from .doubts import doubt_heights, doubt_unread
 from .draft import Draft
 from .files import Source, Stray, find_tables
@@ -37,11 +38,11 @@ class Collection:
         Every table of `leavenbench.columns.TABLES` under inside names, with ``file`` and ``row``; empty where the
         collection has none.
     present : tuple of str
-        The tables that it has.
+        The tables that it has; one without a row is as good as absent.
     problems : pandas.DataFrame
         Everything that is wrong or doubtful.
     counts : pandas.DataFrame
-        For each table: rows_in, rows_kept, rows_left_out.
+        For each table: rows_in, rows_kept, rows_left_out, and values_left_out of the rows kept.
     """
 
     folder: Path
@@ -84,8 +85,8 @@ def read_collection(folder: str | Path, *, as_of: dt.date | None = None, today: 
     --------
     >>> import pathlib, tempfile
     >>> folder = pathlib.Path(tempfile.mkdtemp())
-    >>> _ = (folder / "refeeds.csv").write_text("refeed;culture;fed_at\\n1;Alba;2025-03-01 08:00\\n")
-    >>> _ = (folder / "readings.csv").write_text("refeed;elapsed;height [cm]\\n1;0;4,5\\n1;6;11,0\\n")
+    >>> _ = (folder / "refeeds.csv").write_text("refeed;culture;fed_at\n1;Alba;2025-03-01 08:00\n")
+    >>> _ = (folder / "readings.csv").write_text("refeed;elapsed;height [cm]\n1;0;4,5\n1;6;11,0\n")
     >>> read_collection(folder)["readings"][["refeed", "elapsed_h", "height_mm"]]
       refeed  elapsed_h  height_mm
     0      1        0.0       45.0
@@ -99,7 +100,7 @@ def read_collection(folder: str | Path, *, as_of: dt.date | None = None, today: 
         name: draft_table(table, [one for one in sources if one.table == name], settings)
         for name, table in TABLES.items()
     }
-    present = tuple(name for name in TABLES if any(one.table == name for one in sources))
+    present = tuple(name for name in TABLES if name in NEEDED_TABLES or len(drafts[name].rows))
     _check(drafts, present, settings, as_of, today)
     tables = {name: draft.finished() for name, draft in drafts.items()}
     tables["refeeds"] = number_rounds(tables["refeeds"], settings.round_gap_h)
@@ -134,47 +135,26 @@ def _check(
     """Check every table, and place the readings in their refeeds."""
     held = names_held({name: drafts[name] for name in present})
     refeeds, readings = drafts["refeeds"], drafts["readings"]
-    later_refeeds = _forget_later(drafts, as_of, settings.timezone)
     for name in present:
         check_ranges(drafts[name])
+    if as_of is not None:
+        forget_later(drafts, end_of(as_of, settings.timezone))
+    for name in present:
         check_keys(drafts[name])
         check_references(drafts[name], held)
         if today is not None:
-            check_not_ahead(drafts[name], _end_of(today, settings.timezone))
+            check_not_ahead(drafts[name], end_of(today, settings.timezone))
     refeeds.rows["purpose"] = refeeds.rows["purpose"].fillna("round")
     running = refeeds.finished()
     running["ends_at"] = runs_until(running)
     named = refeeds.rows["refeed"].dropna().unique()
-    place_readings(readings, running, pd.Index(named).difference(running["refeed"]))
+    left_out = pd.Index(named).difference(running["refeed"])
+    place_readings(readings, running, left_out, settings.round_gap_h)
     time_readings(readings, running)
-    if as_of is not None:
-        later = readings.rows["refeed"].isin(later_refeeds)
-        readings.forget(later | (readings.rows["read_at"] > _end_of(as_of, settings.timezone)))
     drop_empty(readings)
     drop_repeats(readings)
     doubt_heights(readings, refeeds)
     doubt_unread(refeeds, pd.Index(readings.finished()["refeed"].unique()))
-
-
-def _end_of(day: dt.date, timezone: str) -> pd.Timestamp:
-    """Return the last moment of a day in a zone."""
-    return (pd.Timestamp(day) + pd.Timedelta(days=1)).tz_localize(timezone) - pd.Timedelta(microseconds=1)
-
-
-def _forget_later(drafts: dict[str, Draft], as_of: dt.date | None, timezone: str) -> pd.Index:
-    """Take out what was written down later; return the names of the refeeds that were."""
-    if as_of is None:
-        return pd.Index([])
-    end = _end_of(as_of, timezone)
-    names = drafts["refeeds"].rows["refeed"]
-    for draft in drafts.values():
-        moments = {column.inside: column.kind for column in draft.table.columns if column.kind in ("date", "time")}
-        if draft.table.moment:
-            moment = draft.rows[draft.table.moment]
-            draft.forget(moment > (end if moments[draft.table.moment] == "time" else end.tz_localize(None)))
-    refeeds = drafts["refeeds"].rows
-    refeeds["cooled_at"] = refeeds["cooled_at"].where(refeeds["cooled_at"] <= end)
-    return pd.Index(names.dropna()).difference(refeeds["refeed"].dropna())
 
 
 def _completed(settings: Settings, refeeds: pd.DataFrame) -> Settings:
@@ -187,10 +167,17 @@ def _completed(settings: Settings, refeeds: pd.DataFrame) -> Settings:
 
 
 def _counts(drafts: dict[str, Draft], present: tuple[str, ...]) -> pd.DataFrame:
-    kept = [int(drafts[name].kept.sum()) for name in present]
-    rows = [len(drafts[name].kept) for name in present]
-    left_out = [total - good for total, good in zip(rows, kept, strict=True)]
-    return pd.DataFrame({"table": present, "rows_in": rows, "rows_kept": kept, "rows_left_out": left_out})
+    counted = [
+        {
+            "table": name,
+            "rows_in": len(drafts[name].kept),
+            "rows_kept": int(drafts[name].kept.sum()),
+            "rows_left_out": int((~drafts[name].kept).sum()),
+            "values_left_out": drafts[name].values_left_out(),
+        }
+        for name in present
+    ]
+    return pd.DataFrame(counted, columns=["table", "rows_in", "rows_kept", "rows_left_out", "values_left_out"])
 
 
 def _unknown_key(key: str, near: str) -> pd.DataFrame:
@@ -216,6 +203,6 @@ def _stray(stray: Stray) -> pd.DataFrame:
         value=stray.name,
         rule="known table",
         severity="warning",
-        message=f"{stray.name} is no known table and is left alone",
+        message=f"{stray.name} is no table that can be read, and is left alone",
         remedy=stray.remedy,
     )

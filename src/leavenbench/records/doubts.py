@@ -11,12 +11,17 @@ from .draft import Draft
 #: A height so many times above or below its fellows was probably typed in another unit. Dough at its peak stands
 #: two to four times as high as when fed (common practice, no source); millimetre for centimetre is ten.
 _FACTOR = 5.0
+#: A height so many times off its whole refeed is suspect only if it is also off the readings just before and after.
+_HALF_FACTOR = 2.5
+#: The middle height of a refeed [mm] lies between these, whatever the jar (common practice, no source).
+_LOWEST_MM, _HIGHEST_MM = 15.0, 400.0
 
 
 def doubt_heights(readings: Draft, refeeds: Draft) -> None:
     """Mark heights that look as if they were typed in another unit.
 
-    Each height is held against the others of its refeed, and each refeed as a whole against the shelf.
+    Each height is held against the others of its refeed, and each refeed as a whole against the shelf and against
+    what fits into a jar.
 
     Parameters
     ----------
@@ -25,6 +30,7 @@ def doubt_heights(readings: Draft, refeeds: Draft) -> None:
     """
     places = [(readings, "height"), (readings, "high_mark"), (refeeds, "start_height")]
     heights = pd.concat([_kept_heights(draft, column) for draft, column in places], keys=range(len(places)))
+    heights = heights.sort_values(["refeed", "hour"], kind="stable")
     far = _far(np.log(heights["height_mm"]), heights["refeed"])
     message = "is far from the heights beside it; another unit?"
     remedy = "check the comma, and the unit in the header; it is kept as it is"
@@ -35,19 +41,26 @@ def doubt_heights(readings: Draft, refeeds: Draft) -> None:
 
 def _kept_heights(draft: Draft, column: str) -> pd.DataFrame:
     height = draft.rows[f"{column}_mm"]
-    found = pd.DataFrame({"refeed": draft.rows["refeed"], "height_mm": height})
+    # The height when fed comes first, the smear line without an hour last.
+    hour = draft.rows.get("elapsed_h", pd.Series(-1.0, index=height.index))
+    found = pd.DataFrame({"refeed": draft.rows["refeed"], "hour": hour, "height_mm": height})
     return found[draft.kept & (height > 0) & found["refeed"].notna()]
 
 
 def _far(log_height: pd.Series, refeed: pd.Series) -> pd.Series:
-    """Tell which heights are far from the middle of their refeed, or of a refeed far from the shelf's middle."""
+    """Tell which heights are far from the others of their refeed, or belong to a refeed that is far off as a whole."""
     by_refeed = log_height.groupby(refeed)
     middle = by_refeed.transform("median")
     from_refeed = (log_height - middle).abs()
     pair = by_refeed.transform("size") == 2  # the middle of two lies between them: hold them against each other
     from_refeed = from_refeed.where(~pair, by_refeed.transform("max") - by_refeed.transform("min"))
+    # At either end the next but one stands in for the neighbour that is not there.
+    before, after = by_refeed.diff().fillna(by_refeed.diff(-2)), by_refeed.diff(-1).fillna(by_refeed.diff(2))
+    from_nearest = np.fmin(before.abs(), after.abs())
+    alone = (from_nearest > np.log(_FACTOR)) & (from_refeed > np.log(_HALF_FACTOR))
     from_shelf = (middle - by_refeed.median().median()).abs()
-    return (from_refeed > np.log(_FACTOR)) | (from_shelf > np.log(_FACTOR))
+    outside = ~middle.between(np.log(_LOWEST_MM), np.log(_HIGHEST_MM))
+    return (from_refeed > np.log(_FACTOR)) | alone | (from_shelf > np.log(_FACTOR)) | outside
 
 
 def doubt_unread(refeeds: Draft, read: pd.Index) -> None:

@@ -89,6 +89,14 @@ class Draft:
         cells = self.typed[typed].astype("str").fillna("")
         return (cells == "").all(axis=1)
 
+    def values_left_out(self) -> int:
+        """Return how many single values were left out of the rows that are kept."""
+        errors = [found.loc[found["severity"] == "error", ["file", "row"]] for found in self.problems]
+        if not any(map(len, errors)):
+            return 0
+        kept = pd.MultiIndex.from_frame(self.rows.loc[self.kept, ["file", "row"]])
+        return int(pd.MultiIndex.from_frame(pd.concat(errors)).isin(kept).sum())
+
     def finished(self) -> pd.DataFrame:
         """Return the rows that are kept."""
         return self.rows[self.kept].reset_index(drop=True)

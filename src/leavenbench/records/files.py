@@ -14,6 +14,8 @@ from ..errors import CannotRead
 READABLE = (".csv", ".xlsx", ".parquet")
 #: Endings under which people keep tables that cannot be read here.
 _FOREIGN = (".xls", ".ods", ".tsv", ".xlsm", ".numbers")
+#: An ending of tables as well as of letters; such a file is named only where it bears a table's name.
+_WORDS = ".txt"
 WORKBOOK = "collection"
 TAKEN_IN = "taken_in"
 
@@ -113,6 +115,8 @@ def _at_the_top(folder: Path) -> Iterator[Source | Stray]:
             yield from _in_workbook(path)
         elif path.suffix.lower() in READABLE + _FOREIGN:
             yield _file(path, _BY_PLAIN_NAME.get(plain(path.stem), ""), path.name)
+        elif path.suffix.lower() == _WORDS and plain(path.stem) in _BY_PLAIN_NAME:
+            yield _file(path, _BY_PLAIN_NAME[plain(path.stem)], path.name)
 
 
 def _in_folder(path: Path) -> Iterator[Source | Stray]:
@@ -120,12 +124,15 @@ def _in_folder(path: Path) -> Iterator[Source | Stray]:
     tables_inside = [inner for inner in _visible(path) if inner.suffix.lower() in READABLE + _FOREIGN]
     if table:
         yield from (_file(inner, table, f"{path.name}/{inner.name}") for inner in tables_inside)
+        for inner in _visible(path):
+            if inner.is_dir():
+                yield Stray(f"{path.name}/{inner.name}/", table, f"move its files up into {path.name}/")
     elif tables_inside and path.name != TAKEN_IN:
         yield _stray(f"{path.name}/", path.name)
 
 
 def _in_workbook(path: Path) -> Iterator[Source | Stray]:
-    from .sheets import sheet_names
+    from .workbooks import sheet_names
 
     for sheet in sheet_names(path):
         table = _BY_PLAIN_NAME.get(plain(sheet), "")

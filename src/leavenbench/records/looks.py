@@ -11,6 +11,7 @@ from .draft import Draft
 _AGREE_H = 0.25
 #: What a reading may hold at a moment, by inside and by bare names; the smear line is read without a time.
 _VALUES = ["height_mm", "volume_mL", "rise_pct", "ph", "temperature_degC", "titration_mL"]
+_MARK = "high_mark_mm"
 _VALUES_TYPED = ["height", "volume", "rise", "ph", "temperature", "titration", "high_mark"]
 _HOUR = pd.Timedelta(hours=1)
 
@@ -25,9 +26,9 @@ def time_readings(readings: Draft, refeeds: pd.DataFrame) -> None:
     refeeds : pandas.DataFrame
         The refeeds that are kept, with ``ends_at``, the moment until which each runs.
     """
-    begun = refeeds.set_index("refeed")
-    fed_at = readings.rows["refeed"].map(begun["fed_at"])
-    ends_at = readings.rows["refeed"].map(begun["ends_at"])
+    begun = refeeds.set_index("refeed")[["fed_at", "ends_at"]]
+    own = begun.reindex(readings.rows["refeed"]).set_axis(readings.rows.index)
+    fed_at, ends_at = own["fed_at"], own["ends_at"]
     _find_elapsed(readings, fed_at)
     _check_within(readings, fed_at, ends_at)
 
@@ -55,7 +56,7 @@ def _check_within(readings: Draft, fed_at: pd.Series, ends_at: pd.Series) -> Non
     early = readings.kept & (rows["elapsed_h"] < 0)
     _drop(readings, early, "is before its refeed was fed", remedy)
     late = readings.kept & (rows["read_at"] > ends_at)
-    marked = rows["high_mark_mm"].notna()
+    marked = rows[_MARK].notna()
     _drop(readings, late & ~marked, "is after the next feeding", remedy)
     measured = late & marked & rows[_VALUES].notna().any(axis=1)
     message = "is after the next feeding; only the smear line is kept"
@@ -72,7 +73,7 @@ def _drop(readings: Draft, cells: pd.Series, message: str, remedy: str) -> None:
 
 def drop_empty(readings: Draft) -> None:
     """Leave out readings with no value left; those whose only value was impossible are already listed."""
-    empty = readings.kept & ~readings.rows[[*_VALUES, "high_mark_mm"]].notna().any(axis=1)
+    empty = readings.kept & ~readings.rows[[*_VALUES, _MARK]].notna().any(axis=1)
     message = "the row holds no reading"
     untyped = empty & readings.untyped(_VALUES_TYPED)
     readings.note(Finding(untyped, "missing", message, "add height, pH or another value"))
@@ -80,8 +81,8 @@ def drop_empty(readings: Draft) -> None:
 
 
 def drop_repeats(readings: Draft) -> None:
-    """Leave out rows identical in every field to an earlier one; mark others of the same moment."""
-    rows = readings.rows[readings.kept & readings.rows["elapsed_h"].notna()]
+    """Leave out rows identical in every field to an earlier one; mark other values of the same moment."""
+    rows = readings.rows[readings.kept]
     moment = ["refeed", "elapsed_h"]
     again = rows[rows.duplicated(moment, keep=False)]
     fields = [name for name in again.columns if name not in ("file", "row")]
@@ -90,7 +91,10 @@ def drop_repeats(readings: Draft) -> None:
     remedy = "nothing, if logger files overlap; else delete one of the two"
     readings.drop_row(Finding(_at(readings, same), "row once", message, remedy))
     others = again.drop(same)
-    other = _at(readings, others.index[others.duplicated(moment)])
+    # Two loggers may share a moment without a contradiction: one reads the height, the other the pH.
+    filled = others[[*_VALUES, _MARK]].notna()
+    times_read = filled.groupby([others[name] for name in moment], dropna=False).cumsum()
+    other = _at(readings, others.index[(filled & (times_read > 1)).any(axis=1)])
     message = "the row is another reading of the same refeed and time, with other values; both are kept"
     readings.note(Finding(other, "one reading", message, "check which one is right", "warning"))
 

@@ -7,7 +7,7 @@ import re
 
 import pandas as pd
 
-from .cells import Finding, is_nothing
+from .cells import Finding, as_words, is_nothing
 
 _CLOCK = r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*([ap])?\.?(?:m\.?)?"
 _NUMERIC = re.compile(rf"(\d{{1,4}})\s?[-/.]\s?(\d{{1,2}})\s?[-/.]\s?(\d{{1,4}})\.?(?:[T,\s]+{_CLOCK})?", re.I)
@@ -15,15 +15,15 @@ _DAY_NAMED = re.compile(rf"(\d{{1,2}})[\s.-]*([a-z]{{3,9}})[\s.,-]*(\d{{2,4}})(?
 _NAMED_DAY = re.compile(rf"([a-z]{{3,9}})\.?\s+(\d{{1,2}})(?:st|nd|rd|th)?,?\s+(\d{{4}})(?:[T,\s]+{_CLOCK})?", re.I)
 _SERIAL = re.compile(r"[2-7]\d{4}(?:\.\d+)?")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_ISO = r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}.*)?"
-_OFFSET = r"\d{4}-\d{2}-\d{2}[T ].*(?:[Zz]|[+-]\d{2}:?\d{2})"
+_ISO = r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?)?"
+_OFFSET = _ISO + r" ?(?:[Zz]|[+-]\d{2}(?::?\d{2})?)"
 _EARLIEST, _LATEST = 1500, 2200
 
 _MESSAGES = {
     "ambiguous date": ("may be day/month or month/day", 'write it as 2025-04-03, or set date_order = "dmy"'),
     "date": ("is not a date", "write it as 2025-04-03"),
     "date and time": ("is not a date and time", "write it as 2025-04-03 08:30"),
-    "impossible date": ("is no day of the calendar", "look it up and write it as 2025-04-03"),
+    "impossible date": ("is no day or time that exists", "look it up and write it as 2025-04-03 08:30"),
 }
 
 
@@ -48,8 +48,8 @@ def read_days(raw: pd.Series, date_order: str) -> tuple[pd.Series, list[Finding]
         local = raw.dt.tz_localize(None) if raw.dt.tz is not None else raw
         return local.dt.normalize().astype("datetime64[us]"), []
     read, aware, findings = _read(raw, date_order, "date")
-    local = read.where(aware.isna(), aware.map(_without_zone)).astype("datetime64[us]")
-    return local.dt.normalize(), findings
+    as_written = pd.to_datetime(raw.where(aware.notna()).astype("str").str.strip().str.slice(0, 10))
+    return read.fillna(as_written.astype("datetime64[us]")).dt.normalize(), findings
 
 
 def read_moments(raw: pd.Series, date_order: str, timezone: str, series: pd.Series) -> tuple[pd.Series, list[Finding]]:
@@ -81,34 +81,33 @@ def read_moments(raw: pd.Series, date_order: str, timezone: str, series: pd.Seri
         findings: list[Finding] = []
     else:
         clock, aware, findings = _read(raw, date_order, "date and time")
-        dated_only = clock.notna() & (clock == clock.dt.normalize()) & ~raw.str.contains(r"\d[:.h]\d\d\b|\d[T ]\d")
-        midnight = "has no time of day; midnight is assumed", "add the time, as in 2025-04-03 08:30"
-        findings.append(Finding(dated_only, "time of day", *midnight, severity="warning"))
+        midnight = clock.notna() & (clock == clock.dt.normalize())
+        dated_only = midnight & ~raw.where(midnight).astype("str").str.contains(
+            r"\d[:h]\d\d|[T ]\d\d?[:.h]\d\d", na=False
+        )
+        assumed = "has no time of day; midnight is assumed", "add the time, as in 2025-04-03 08:30"
+        findings.append(Finding(dated_only, "time of day", *assumed, severity="warning"))
     moments, doubtful = _localised(clock, timezone, series)
     moments = moments.where(aware.isna(), pd.to_datetime(aware, utc=True).dt.tz_convert(timezone))
     return moments.astype(f"datetime64[us, {timezone}]"), findings + doubtful
 
 
-def _without_zone(moment: pd.Timestamp) -> pd.Timestamp:
-    return moment.tz_localize(None) if moment is not pd.NaT else moment
-
-
 def _read(raw: pd.Series, date_order: str, rule: str) -> tuple[pd.Series, pd.Series, list[Finding]]:
     """Read text into clock times, and into moments where it carries an offset."""
-    text = raw.astype(str).str.strip()
+    text = as_words(raw).fillna("")
     nothing = is_nothing(text)
-    iso = text.str.fullmatch(_ISO)
-    offset = iso & text.str.fullmatch(_OFFSET)
-    plain = text.where(iso & ~offset)
+    plain = text.where(text.str.fullmatch(_ISO))
     clock = pd.to_datetime(plain, format="ISO8601", errors="coerce").astype("datetime64[us]")
-    aware = pd.to_datetime(text.where(offset), format="ISO8601", errors="coerce", utc=True)
+    offset = text.where(text.str.fullmatch(_OFFSET)).str.replace(" ?([Zz+-])", r"\1", regex=True)
+    aware = pd.to_datetime(offset, format="ISO8601", errors="coerce", utc=True).astype("datetime64[us, UTC]")
     odd = ~nothing & clock.isna() & aware.isna()
     cells = {cell: _read_one(cell, date_order, rule) for cell in text[odd].unique()}
     days = {cell: found for cell, found in cells.items() if isinstance(found, dt.datetime)}
     broken = text.where(odd).map({cell: found for cell, found in cells.items() if isinstance(found, str)})
     clock = clock.fillna(text.where(odd).map(days).astype("datetime64[us]"))
-    far = clock.notna() & ~clock.dt.year.between(_EARLIEST, _LATEST)
-    clock, broken = clock.mask(far), broken.mask(far, "impossible date")
+    year = clock.dt.year.fillna(aware.dt.year)
+    far = year.notna() & ~year.between(_EARLIEST, _LATEST)
+    clock, aware, broken = clock.mask(far), aware.mask(far), broken.mask(far, "impossible date")
     findings = [Finding(broken == rule, rule, *said) for rule, said in _MESSAGES.items()]
     serial = text.where(odd, "").str.fullmatch(_SERIAL) & clock.notna()
     assumed = "is a spreadsheet's number for a day, and is read as one", "format the cell as a date"
@@ -186,11 +185,12 @@ def _localised(clock: pd.Series, timezone: str, series: pd.Series) -> tuple[pd.S
     skipped = unsure.copy()
     skipped[unsure] = first.isna()
     twice = unsure & ~skipped
-    # Within one series and night, the second hour begins where the clock jumps back.
+    # Within one series and night, the second hour begins where the clock jumps back; but a clock that jumps back
+    # more than once tells only that the rows stand in another order.
     night = [series[twice].fillna("").astype(str), clock[twice].dt.normalize()]
     jumped = clock[twice].groupby(night).diff() <= pd.Timedelta(0)
-    second = jumped.groupby(night).cumsum() > 0
-    resolved = jumped.groupby(night).transform("any")
+    resolved = jumped.groupby(night).transform("sum") == 1
+    second = (jumped.groupby(night).cumsum() > 0) & resolved
     forward = clock[unsure].dt.tz_localize(
         timezone,
         ambiguous=(~second.reindex(clock.index[unsure], fill_value=False)).to_numpy(),

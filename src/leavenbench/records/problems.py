@@ -6,15 +6,14 @@ import pandas as pd
 
 from ..columns import RESULTS
 
-COLUMNS = [column.name for column in RESULTS["problems"].columns]
+_PROBLEMS = RESULTS["problems"]
 #: The table's name in problems that belong to no single table.
 COLLECTION = "collection"
 
 
 def no_problems() -> pd.DataFrame:
     """Return the problems table with nothing in it."""
-    empty = pd.DataFrame({name: pd.Series(dtype="str") for name in COLUMNS})
-    return empty.astype({"row": "Int64"})
+    return pd.DataFrame(columns=_PROBLEMS.names).astype(_PROBLEMS.dtypes())
 
 
 def problems(
@@ -52,9 +51,7 @@ def problems(
         "table": table, "file": file, "row": row, "column": column, "value": value,
         "rule": rule, "severity": severity, "message": message, "remedy": remedy,
     }  # fmt: skip
-    found = pd.DataFrame(made, index=index, columns=COLUMNS)
-    texts = [name for name in COLUMNS if name != "row"]
-    return found.astype({**dict.fromkeys(texts, "str"), "row": "Int64"})
+    return pd.DataFrame(made, index=index, columns=_PROBLEMS.names).astype(_PROBLEMS.dtypes())
 
 
 def gathered(found: list[pd.DataFrame], order: list[str]) -> pd.DataFrame:
@@ -65,4 +62,6 @@ def gathered(found: list[pd.DataFrame], order: list[str]) -> pd.DataFrame:
     everything = pd.concat(filled, ignore_index=True)
     place = everything["table"].map({name: number for number, name in enumerate(order)}).fillna(-1)
     everything = everything.assign(place=place).sort_values(["place", "file", "row"], kind="stable")
-    return everything.drop(columns="place").drop_duplicates(ignore_index=True)
+    # An unknown column is named once, though a hundred logger files may have it.
+    again = (everything["rule"] == "known column") & everything.duplicated(["table", "rule", "value"])
+    return everything[~again].drop(columns="place").drop_duplicates(ignore_index=True)

@@ -48,10 +48,8 @@ def read_up_to_last_day(folder: str | Path, today: dt.date) -> tuple[Collection,
     day : datetime.date
         The day.
     """
-    collection = read_collection(folder)
-    day = last_sound_day(collection, today)
-    nothing_later = not (_days(collection) > pd.Timestamp(day)).any()
-    return (collection if nothing_later else read_collection(folder, as_of=day)), day
+    day = last_sound_day(read_collection(folder), today)
+    return read_collection(folder, as_of=day), day
 
 
 def _days(collection: Collection) -> pd.Series:

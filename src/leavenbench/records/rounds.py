@@ -32,7 +32,9 @@ def number_rounds(refeeds: pd.DataFrame, round_gap_h: float) -> pd.DataFrame:
     given = stepping["round"].groupby(series).transform("first")
     rounds = stepping["round"].fillna(given)
     counted = _counted_on(rounds, series, stepping["culture"])
-    step = stepping["step"].fillna((stepping.groupby(series).cumcount() + 1).astype("Int64"))
+    # A round that was given may hold longer gaps; what was not given is a round as long as its run.
+    within = [stepping["culture"], rounds, series.where(rounds.isna(), 0)]
+    step = stepping["step"].fillna((stepping.groupby(within, dropna=False).cumcount() + 1).astype("Int64"))
     return refeeds.assign(
         round=refeeds["round"].fillna(counted.reindex(refeeds.index)),
         step=refeeds["step"].fillna(step.reindex(refeeds.index)),
@@ -43,7 +45,7 @@ def _counted_on(rounds: pd.Series, series: pd.Series, culture: pd.Series) -> pd.
     """Return round numbers, counted onward from the last run that has one."""
     runs = pd.DataFrame({"culture": culture, "run": series, "round": rounds}).drop_duplicates("run")
     place = runs.groupby("culture").cumcount()
-    anchored = (runs["round"] - place).groupby(runs["culture"]).ffill().fillna(1)
+    anchored = (runs["round"] - place).groupby(runs["culture"]).transform(lambda first: first.ffill().bfill()).fillna(1)
     numbers = runs["round"].fillna((place + anchored).astype("Int64"))
     return series.map(dict(zip(runs["run"], numbers, strict=True))).astype("Int64")
 

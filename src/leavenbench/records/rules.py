@@ -7,6 +7,7 @@ import difflib
 import pandas as pd
 
 from ..columns import STRICT_REFERENCES, TABLES
+from .as_of import lies_after
 from .cells import Finding
 from .draft import Draft
 
@@ -14,7 +15,7 @@ from .draft import Draft
 def check_ranges(draft: Draft) -> None:
     """Leave out impossible values; mark doubtful ones."""
     for column in draft.table.columns:
-        if column.kind not in ("number", "whole"):
+        if column.kind not in ("number", "whole") or column.name not in draft.typed:
             continue
         values = draft.rows[column.inside].astype(float)
         unit = f" {column.unit}" if column.unit else ""
@@ -61,7 +62,7 @@ def check_references(draft: Draft, known: dict[str, pd.Index]) -> None:
         Names held by each table that is there; a table that is absent makes no unknown reference.
     """
     for column in draft.table.columns:
-        if not column.refers_to or column.refers_to not in known:
+        if column.refers_to not in known or column.name not in draft.typed:
             continue
         names = draft.rows[column.inside]
         unknown = names.notna() & ~names.isin(known[column.refers_to])
@@ -85,9 +86,8 @@ def check_not_ahead(draft: Draft, end_of_today: pd.Timestamp) -> None:
     """Mark dates that lie ahead of today."""
     for column in draft.table.columns:
         if column.kind in ("date", "time") and not column.ahead:
-            moments = draft.rows[column.inside]
-            end = end_of_today if column.kind == "time" else end_of_today.tz_localize(None)
-            finding = Finding(moments > end, "not ahead", "lies ahead of today", "correct the date", "warning")
+            ahead = lies_after(draft.rows[column.inside], end_of_today)
+            finding = Finding(ahead, "not ahead", "lies ahead of today", "correct the date", "warning")
             draft.note(finding, column.name)
 
 

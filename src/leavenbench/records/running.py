@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import pandas as pd
 
 from .cells import Finding
@@ -32,20 +34,37 @@ def runs_until(refeeds: pd.DataFrame) -> pd.Series:
 
 
 def _next_after(refeeds: pd.DataFrame, ending: pd.DataFrame, place: str) -> pd.Series:
-    left = refeeds.loc[refeeds[place].notna(), [place, "fed_at"]].sort_values("fed_at", kind="stable")
-    right = ending.loc[ending[place].notna(), [place, "fed_at"]].sort_values("fed_at", kind="stable")
+    ends = ending.assign(ends=ending["fed_at"])
+    return _nearest(refeeds, "fed_at", ends, [place], "ends", direction="forward", allow_exact_matches=False)
+
+
+def _nearest(
+    rows: pd.DataFrame,
+    moment: str,
+    refeeds: pd.DataFrame,
+    by: list[str],
+    wanted: str,
+    *,
+    direction: Literal["backward", "forward"] = "backward",
+    allow_exact_matches: bool = True,
+) -> pd.Series:
+    """Return what is wanted of the last refeed fed before each row's moment, or of the first after it."""
+    left = rows.dropna(subset=by)[[*by, moment]].sort_values(moment, kind="stable").reset_index()
+    right = refeeds.dropna(subset=by)[[*by, "fed_at", wanted]].sort_values("fed_at", kind="stable")
+    if left.empty or right.empty:
+        return pd.Series(index=rows.index, dtype=refeeds[wanted].dtype)
     found = pd.merge_asof(
-        left.reset_index(),
-        right.assign(ends=right["fed_at"]),
-        on="fed_at",
-        by=place,
-        direction="forward",
-        allow_exact_matches=False,
+        left.rename(columns={moment: "moment"}),
+        right.rename(columns={"fed_at": "moment"}),
+        on="moment",
+        by=by,
+        direction=direction,
+        allow_exact_matches=allow_exact_matches,
     )
-    return found.set_index("index")["ends"].reindex(refeeds.index)
+    return found.set_index("index")[wanted].reindex(rows.index)
 
 
-def place_readings(readings: Draft, refeeds: pd.DataFrame, left_out: pd.Index) -> None:
+def place_readings(readings: Draft, refeeds: pd.DataFrame, left_out: pd.Index, round_gap_h: float) -> None:
     """Give every reading its refeed, in place; leave out those that have none.
 
     Parameters
@@ -56,9 +75,12 @@ def place_readings(readings: Draft, refeeds: pd.DataFrame, left_out: pd.Index) -
         The refeeds that are kept, with ``ends_at`` from `runs_until`.
     left_out : pandas.Index
         Names of refeeds that were left out.
+    round_gap_h : float
+        Refeeds of a culture further apart than this [h] belong to different rounds.
     """
     _drop_orphans(readings, left_out)
-    _find_running(readings, refeeds)
+    _find_running(readings, refeeds, pd.Timedelta(hours=round_gap_h))
+    _doubt_contradictions(readings, refeeds)
 
 
 def _drop_orphans(readings: Draft, left_out: pd.Index) -> None:
@@ -69,13 +91,13 @@ def _drop_orphans(readings: Draft, left_out: pd.Index) -> None:
         return
     first = orphans & ~names.where(orphans).duplicated()
     counts = names[orphans].value_counts()
-    message = names[first].map(lambda name: f"was left out, and so are its {counts[name]} readings")
+    message = names[first].map(lambda name: f"was left out, and so are its readings: {counts[name]}")
     remedy = "mend the refeed first"
     readings.note(Finding(first, "refeed left out", message.reindex(names.index), remedy), "refeed")
     readings.kept &= ~orphans
 
 
-def _find_running(readings: Draft, refeeds: pd.DataFrame) -> None:
+def _find_running(readings: Draft, refeeds: pd.DataFrame, round_gap: pd.Timedelta) -> None:
     """Find the refeed that was running in the culture or vessel which a reading names."""
     rows = readings.rows
     nameless = rows["refeed"].isna() & rows["culture"].isna() & rows["vessel"].isna()
@@ -89,38 +111,53 @@ def _find_running(readings: Draft, refeeds: pd.DataFrame) -> None:
     if not searched.any():
         return
     found = _running(rows[searched], refeeds)
-    beside = _beside(rows[searched], refeeds) & rows["vessel"].isna()
+    beside = _beside(rows[searched], refeeds, round_gap) & rows["vessel"].isna()
     message = "may be of the round or of a test or dispatch that ran beside it"
     ambiguous = searched & beside.reindex(rows.index, fill_value=False)
     readings.drop_row(Finding(ambiguous, "one refeed", message, "add the refeed or the vessel"), "culture")
     lost = searched & ~ambiguous & found.reindex(rows.index).isna()
-    message = "no refeed was running there at that time"
+    message = "is a time at which no refeed was running there"
     readings.drop_row(Finding(lost, "known place", message, "check culture, vessel and time"), "read_at")
     readings.rows.loc[searched, "refeed"] = found
 
 
 def _running(readings: pd.DataFrame, refeeds: pd.DataFrame) -> pd.Series:
-    """Return the latest refeed begun in the named place, by vessel where one is named."""
+    """Return the latest refeed begun in the named place, by vessel where one is named and was noted."""
     rounds = refeeds[refeeds["purpose"].isin(_ENDING)]
     has_vessel, has_culture = readings["vessel"].notna(), readings["culture"].notna()
+    both = readings[has_vessel & has_culture]
     found = [
-        _latest_before(readings[has_vessel & has_culture], refeeds, ["vessel", "culture"]),
-        _latest_before(readings[has_vessel & ~has_culture], refeeds, ["vessel"]),
-        _latest_before(readings[~has_vessel], rounds, ["culture"]),
+        _nearest(both, "read_at", refeeds, ["vessel", "culture"], "refeed").fillna(
+            _nearest(both, "read_at", rounds[rounds["vessel"].isna()], ["culture"], "refeed")
+        ),
+        _nearest(readings[has_vessel & ~has_culture], "read_at", refeeds, ["vessel"], "refeed"),
+        _nearest(readings[~has_vessel], "read_at", rounds, ["culture"], "refeed"),
     ]
     return pd.concat(found).reindex(readings.index)
 
 
-def _latest_before(readings: pd.DataFrame, refeeds: pd.DataFrame, by: list[str]) -> pd.Series:
-    left = readings[[*by, "read_at"]].sort_values("read_at", kind="stable").reset_index()
-    right = refeeds.dropna(subset=by)[[*by, "fed_at", "refeed"]].sort_values("fed_at", kind="stable")
-    found = pd.merge_asof(left, right, left_on="read_at", right_on="fed_at", by=by)
-    return found.set_index("index")["refeed"]
+def _beside(readings: pd.DataFrame, refeeds: pd.DataFrame, round_gap: pd.Timedelta) -> pd.Series:
+    """Tell which readings fall while a test or dispatch of their culture runs.
+
+    A jar set aside that nobody feeds again would run for ever; the culture's next round ends it too.
+    """
+    stepping = refeeds["purpose"].isin(_ENDING)
+    aside = refeeds.loc[~stepping, ["culture", "fed_at", "ends_at"]].sort_values("fed_at")
+    aside["later"] = aside["fed_at"] + round_gap
+    next_round = _nearest(
+        aside, "later", refeeds[stepping].assign(begun=refeeds["fed_at"]), ["culture"], "begun", direction="forward"
+    )
+    never = pd.Timestamp.max.floor("us").tz_localize(aside["ends_at"].dt.tz)
+    until = aside["ends_at"].fillna(never).clip(upper=next_round.fillna(never))
+    aside["until"] = until.groupby(aside["culture"]).cummax()
+    return readings["read_at"] <= _nearest(readings, "read_at", aside, ["culture"], "until")
 
 
-def _beside(readings: pd.DataFrame, refeeds: pd.DataFrame) -> pd.Series:
-    """Tell which readings fall while a test or dispatch of their culture runs."""
-    aside = refeeds.loc[~refeeds["purpose"].isin(_ENDING), ["culture", "fed_at", "ends_at"]]
-    pairs = readings[["culture", "read_at"]].reset_index().merge(aside, on="culture")
-    during = (pairs["read_at"] >= pairs["fed_at"]) & ~(pairs["read_at"] > pairs["ends_at"])
-    return pd.Series(readings.index.isin(pairs.loc[during, "index"]), index=readings.index)
+def _doubt_contradictions(readings: Draft, refeeds: pd.DataFrame) -> None:
+    """Mark readings that name a refeed, and beside it a culture or vessel which is not that refeed's."""
+    for column in ("culture", "vessel"):
+        named = readings.rows.loc[readings.kept, ["refeed", column]].dropna()
+        own = refeeds.set_index("refeed")[column].reindex(named["refeed"]).set_axis(named.index)
+        differ = (own.notna() & (own != named[column])).reindex(readings.rows.index, fill_value=False)
+        message = "is not that of its refeed; the refeed is used"
+        readings.note(Finding(differ, "one place", message, "correct one of the two", "warning"), column)

@@ -24,8 +24,8 @@ class Settings:
         Its name; the folder's when empty.
     timezone : str
         The zone of all clock times written without an offset.
-    round_days, steps_per_round : float or None
-        Days between rounds and steps in one; taken from the records when not given.
+    round_days, steps_per_round : float
+        Days between rounds and steps in one; 0 when not given, until the records tell.
     target_mass_g : float or None
         The mass that a round builds up to [g].
     reference_temperature_degC : float
@@ -44,8 +44,8 @@ class Settings:
 
     title: str = ""
     timezone: str = "UTC"
-    round_days: float | None = None
-    steps_per_round: float | None = None
+    round_days: float = 0.0
+    steps_per_round: float = 0.0
     target_mass_g: float | None = None
     reference_temperature_degC: float = 25.0
     round_gap_h: float = 96.0
@@ -99,7 +99,7 @@ def _checked(key: str, value: object) -> object:
         if not isinstance(value, str):
             raise CannotRead(f"{FILE}: {key} = {value!r} is not text; put it in quotation marks.")
         return _checked_words(key, value)
-    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e15:
         raise CannotRead(f"{FILE}: {key} = {value!r} is not a number; write it bare, as in {key} = 24.")
     if key in _ABOVE_ZERO and value <= 0:
         raise CannotRead(f"{FILE}: {key} = {value!r} must be above zero.")

@@ -3,29 +3,21 @@
 from __future__ import annotations
 
 import difflib
-import re
+from functools import cache
 
 import pandas as pd
 
 from ..declaration import Column, Table
 from ..errors import CannotRead
 from ..units import UnknownUnit, to_canonical
-from .cells import Finding, read_choice, read_numbers, read_text, read_yes_no
+from .cells import Finding, as_words, is_nothing, read_choice, read_numbers, read_text, read_yes_no
 from .draft import Draft
 from .files import Source, plain
 from .moments import read_days, read_moments
 from .problems import problems
-from .settings import Settings
+from .settings import FILE, Settings
 from .sheets import Sheet, read_sheet
 
-_DTYPES = {
-    "text": "str",
-    "choice": "str",
-    "number": "float64",
-    "whole": "Int64",
-    "yes_no": "boolean",
-    "date": "datetime64[us]",
-}
 #: Columns that tell which rows form one series, for the hour that autumn repeats.
 _SERIES = ("refeed", "culture", "vessel", "store", "probe")
 #: What `refeeds` and `readings` cannot do without: one column of each group.
@@ -61,8 +53,10 @@ def draft_table(table: Table, sources: list[Source], settings: Settings) -> Draf
     sheets = [read_sheet(source, known) for source in sources]
     parts = [_draft_sheet(table, sheet, settings) for sheet in sheets]
     if not parts:
-        return Draft(table, _empty(table, settings), pd.DataFrame({}))
+        return Draft(table, _empty(table, settings.timezone).copy(), pd.DataFrame({}))
     _require_columns(table, sheets, parts)
+    if len(parts) == 1:
+        return parts[0]
     rows = pd.concat([part.rows for part in parts], ignore_index=True)
     typed = pd.concat([part.typed for part in parts], ignore_index=True)
     whole = Draft(table, rows, typed)
@@ -71,37 +65,20 @@ def draft_table(table: Table, sources: list[Source], settings: Settings) -> Draf
     return whole
 
 
-def _empty(table: Table, settings: Settings) -> pd.DataFrame:
-    columns = {"file": pd.Series(dtype="str"), "row": pd.Series(dtype="int64")}
-    for column in table.columns:
-        columns[column.inside] = pd.Series(dtype=_dtype(column, settings))
-    return pd.DataFrame(columns)
-
-
-def _dtype(column: Column, settings: Settings) -> str:
-    return _DTYPES.get(column.kind, f"datetime64[us, {settings.timezone}]")
+@cache
+def _empty(table: Table, timezone: str) -> pd.DataFrame:
+    dtypes = {"file": "str", "row": "int64"} | {column.inside: column.dtype(timezone) for column in table.columns}
+    return pd.DataFrame({name: pd.Series(dtype=dtype) for name, dtype in dtypes.items()})
 
 
 def _draft_sheet(table: Table, sheet: Sheet, settings: Settings) -> Draft:
     rows = pd.DataFrame({"file": sheet.source.name, "row": sheet.rows}, index=sheet.cells.index)
-    rows = rows.astype({"file": "str", "row": "int64"})
-    draft = Draft(table, rows, pd.DataFrame(index=rows.index))
+    draft = Draft(table, rows.astype({"file": "str", "row": "int64"}), pd.DataFrame(index=rows.index))
     for remark in sheet.remarks:
         draft.problems.append(_about_the_file(sheet, remark, "save it as UTF-8 with every quotation closed"))
     places = _match_headers(table, sheet, draft)
-    for name, (place, _) in places.items():
-        draft.typed[name] = sheet.cells[place]
-    series = _series(draft.typed)
-    for column in table.columns:
-        if column.name not in places:
-            missing = pd.Series(index=rows.index, dtype=_dtype(column, settings))
-            draft.rows = draft.rows.assign(**{column.inside: missing})
-            continue
-        place, unit = places[column.name]
-        values, findings = _read_column(column, sheet.cells[place], unit, settings, series)
-        draft.rows = draft.rows.assign(**{column.inside: values.astype(_dtype(column, settings))})
-        for finding in findings:
-            draft.drop_value(finding, column)
+    draft.typed = draft.typed.assign(**{name: sheet.cells[place] for name, (place, _) in places.items()})
+    _read_cells(draft, {name: unit for name, (_, unit) in places.items()}, settings)
     slipped = (
         "holds more cells than there are headers; they may have slipped",
         "put decimal commas in quotation marks",
@@ -109,6 +86,24 @@ def _draft_sheet(table: Table, sheet: Sheet, settings: Settings) -> Draft:
     draft.drop_row(Finding(sheet.too_long, "cells without a header", *slipped))
     _require_values(table, sheet, draft)
     return draft
+
+
+def _read_cells(draft: Draft, units: dict[str, str], settings: Settings) -> None:
+    """Read what was typed, each column in its unit; columns that are not there stay empty."""
+    series = _series(draft.typed)
+    read, findings = {}, []
+    for column in draft.table.columns:
+        dtype = column.dtype(settings.timezone)
+        if column.name in draft.typed:
+            typed = draft.typed[column.name]
+            values, found = _read_column(column, typed, units[column.name], settings, series)
+            read[column.inside] = values.astype(dtype)
+            findings += [(finding, column) for finding in found]
+        else:
+            read[column.inside] = pd.Series(index=draft.rows.index, dtype=dtype)
+    draft.rows = draft.rows.assign(**read)
+    for finding, column in findings:
+        draft.drop_value(finding, column)
 
 
 def _about_the_file(sheet: Sheet, message: str, remedy: str, **more: str) -> pd.DataFrame:
@@ -128,34 +123,54 @@ def _match_headers(table: Table, sheet: Sheet, draft: Draft) -> dict[str, tuple[
     by_plain = {plain(column.name): column for column in table.columns}
     places: dict[str, tuple[int, str]] = {}
     for place, header in enumerate(sheet.header):
-        name, unit = re.fullmatch(r"([^\[]*)(?:\[(.*?)\].*)?", header, re.DOTALL).groups()  # type: ignore[union-attr]
+        name, _, unit = header.partition("[")
+        unit = unit.partition("]")[0].strip()
         column = by_plain.get(plain(name))
-        about = {"column": name.strip(), "value": header}
         if column is None:
-            near = (difflib.get_close_matches(plain(name), by_plain, 1) or [""])[0]
-            remedy = (
-                f"rename it to {by_plain[near].name} if that is what it is" if near else "nothing, if it is your own"
-            )
-            message = f"column '{header}' is unknown and left alone"
-            draft.problems.append(_about_the_file(sheet, message, remedy, **{**about, "rule": "known column"}))
-        elif column.name in places:
-            about |= {"column": column.name, "rule": "one column", "severity": "error"}
+            _note_unknown(sheet, place, by_plain, draft)
+            continue
+        about = {"column": column.name, "value": header, "severity": "error"}
+        if column.name in places:
             message = f"column {column.name} stands twice; only the first is read"
-            draft.problems.append(_about_the_file(sheet, message, "give the second one its own name", **about))
-        elif _fits(column, unit):
-            places[column.name] = place, (unit or column.unit)
-        else:
-            about |= {"column": column.name, "rule": "unit", "severity": "error"}
+            remedy = "give the second one its own name"
+            draft.problems.append(_about_the_file(sheet, message, remedy, rule="one column", **about))
+        elif not _fits(column, unit):
             message = f"'{unit}' is no unit for {column.name}; the whole column is left out"
-            draft.problems.append(_about_the_file(sheet, message, f"write {column.header}", **about))
+            draft.problems.append(_about_the_file(sheet, message, f"write {column.header}", rule="unit", **about))
+        else:
+            places[column.name] = place, (unit if column.unit and unit else column.unit)
+            if unit and column.kind in ("date", "time"):
+                about["severity"] = "warning"
+                message = f"'[{unit}]' says nothing for {column.name} and is left alone"
+                remedy = f"set timezone and date_order in {FILE}"
+                draft.problems.append(_about_the_file(sheet, message, remedy, rule="unit", **about))
     return places
 
 
-def _fits(column: Column, unit: str | None) -> bool:
-    if not unit or column.kind != "number":
+def _note_unknown(sheet: Sheet, place: int, by_plain: dict[str, Column], draft: Draft) -> None:
+    """Name a column that is left alone, unless there is nothing in it."""
+    header = sheet.header[place]
+    name = header.partition("[")[0].strip()
+    if not header and (sheet.cells[place] == "").all():
+        return
+    near = (difflib.get_close_matches(plain(name), by_plain, 1) or [""])[0]
+    remedy = f"rename it to {by_plain[near].name} if that is what it is" if near else "nothing, if it is your own"
+    message = f"column '{header}' is unknown and left alone" if header else "a column without a header is left alone"
+    about = {"column": name, "value": header, "rule": "known column"}
+    draft.problems.append(_about_the_file(sheet, message, remedy, **about))
+
+
+#: What people put in brackets behind a number that has no unit.
+_UNITLESS = {"", "1", "ph"}
+
+
+def _fits(column: Column, unit: str) -> bool:
+    if column.kind != "number" or not unit:
         return True
+    if not column.unit:
+        return plain(unit) in _UNITLESS
     try:
-        to_canonical(1.0, unit, column.unit or "dimensionless")
+        to_canonical(1.0, unit, column.unit)
     except UnknownUnit:
         return False
     return True
@@ -166,7 +181,7 @@ def _read_column(
 ) -> tuple[pd.Series, list[Finding]]:
     match column.kind:
         case "text":
-            return read_text(raw), []
+            return read_text(raw)
         case "choice":
             return read_choice(raw, column.choices)
         case "yes_no":
@@ -199,7 +214,8 @@ def _require_values(table: Table, sheet: Sheet, draft: Draft) -> None:
     """Leave out rows that lack what they cannot be used without."""
     for column in (column for column in table.columns if column.needed):
         if column.name in draft.typed:
-            empty = read_text(draft.typed[column.name]).isna()
+            words = as_words(draft.typed[column.name])
+            empty = words.isna() if column.kind == "text" else is_nothing(words.fillna(""))
             missing = "is empty, and the row cannot be used without it", "fill it in"
             draft.drop_row(Finding(empty, "missing", *missing), column.name)
         elif len(draft.rows):

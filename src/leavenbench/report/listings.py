@@ -143,8 +143,7 @@ def show_watch_list(listed: pd.DataFrame, collection: Collection, as_of: dt.date
 
 def _for_the_shelf(listed: pd.DataFrame, cap: float) -> pd.DataFrame:
     vigour = [
-        "" if pd.isna(level) else f"{level:.0f} ({low:.0f}-{high:.0f})" if level > LEAST_PCT else f"under {LEAST_PCT:.0f}"
-        for level, low, high in listed[["vigour_pct", "vigour_low_pct", "vigour_high_pct"]].itertuples(index=False)
+        _vigour(*row) for row in listed[["vigour_pct", "vigour_low_pct", "vigour_high_pct"]].itertuples(index=False)
     ]
     left = [
         "" if pd.isna(low) else _rounds(low, high, cap)
@@ -161,6 +160,12 @@ def _for_the_shelf(listed: pd.DataFrame, cap: float) -> pd.DataFrame:
             "evidence": listed["evidence"],
         }
     )
+
+
+def _vigour(level: float, low: float, high: float) -> str:
+    if pd.isna(level):
+        return ""
+    return f"{level:.0f} ({low:.0f}-{high:.0f})" if level > LEAST_PCT else f"under {LEAST_PCT:.0f}"
 
 
 def _rounds(low: float, high: float, cap: float) -> str:

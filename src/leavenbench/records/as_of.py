@@ -1,0 +1,75 @@
+"""What was known at the end of a day: later rows are as if they had never been written."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pandas as pd
+
+from .draft import Draft
+
+#: What is told together with a moment, and is not known before it.
+_TOLD_WITH = {"cooled_at": ("cold_store", "passed"), "arrived_on": ("arrived_alive",)}
+_HOUR, _DAY = pd.Timedelta(hours=1), pd.Timedelta(days=1)
+
+
+def end_of(day: dt.date, timezone: str) -> pd.Timestamp:
+    """Return the last moment of a day in a zone.
+
+    Examples
+    --------
+    >>> print(end_of(dt.date(2025, 3, 1), "UTC"))
+    2025-03-01 23:59:59.999999+00:00
+    """
+    midnight = pd.Timestamp(day) + _DAY
+    # In some zones midnight itself is skipped in spring, or comes twice in autumn.
+    return midnight.tz_localize(timezone, ambiguous=True, nonexistent="shift_forward") - pd.Timedelta(microseconds=1)
+
+
+def lies_after(moments: pd.Series, end: pd.Timestamp) -> pd.Series:
+    """Tell which days or moments come after the end of a day."""
+    return moments > (end.tz_localize(None) if moments.dt.tz is None else end)
+
+
+def forget_later(drafts: dict[str, Draft], end: pd.Timestamp) -> None:
+    """Take out, in place, what was written down after the end of a day.
+
+    Parameters
+    ----------
+    drafts : dict of str to Draft
+        All tables, their values checked.
+    end : pandas.Timestamp
+        The end of the day, in the collection's time zone.
+    """
+    fed_at = _fed_at(drafts["refeeds"].rows, end)
+    for draft in drafts.values():
+        draft.forget(_written_after(draft, fed_at, end))
+        _forget_later_cells(draft, end)
+
+
+def _fed_at(refeeds: pd.DataFrame, end: pd.Timestamp) -> pd.Series:
+    """Return when each refeed was fed, by name; of a name used twice the first that is not later counts."""
+    named = refeeds.dropna(subset="refeed")
+    named = named.loc[lies_after(named["fed_at"], end).sort_values(kind="stable").index]
+    return named.drop_duplicates("refeed").set_index("refeed")["fed_at"]
+
+
+def _written_after(draft: Draft, fed_at: pd.Series, end: pd.Timestamp) -> pd.Series:
+    rows, moment = draft.rows, draft.table.moment
+    later = lies_after(rows[moment], end) if moment else pd.Series(False, index=rows.index)
+    if "refeed" not in rows or draft.table.key:
+        return later
+    fed = fed_at.reindex(rows["refeed"]).set_axis(rows.index)
+    if draft.table.name == "readings":
+        # The smear line, which has no time of its own, is read next morning.
+        later = lies_after((fed + rows["elapsed_h"] * _HOUR).fillna(rows["read_at"]).fillna(fed + _DAY), end)
+    return later | lies_after(fed, end)
+
+
+def _forget_later_cells(draft: Draft, end: pd.Timestamp) -> None:
+    """Empty the cells of rows that stay which were filled in later."""
+    for column in draft.table.columns:
+        if column.kind in ("date", "time") and not column.ahead:
+            later = lies_after(draft.rows[column.inside], end)
+            cells = [column.inside, *_TOLD_WITH.get(column.name, ())]
+            draft.rows = draft.rows.assign(**{name: draft.rows[name].mask(later) for name in cells})
