@@ -9,7 +9,7 @@ import pandas as pd
 from ..records.collection import Collection
 from ..watch.levels import LEAST_PCT
 from ..watch.standing import two_years
-from .terminal import print_table, say
+from .terminal import print_table, say, say_indented
 
 #: More problems than this are cut on the screen.
 _MOST_PROBLEMS = 60
@@ -98,31 +98,23 @@ def show_curves(curves: pd.DataFrame) -> None:
     latest = latest.sort_values("fed_at", kind="stable").groupby(["culture", "signal"], as_index=False).tail(1)
     latest = latest.sort_values(["culture", "signal"])
     say()
-    say("The latest of each culture:")
-    told = pd.DataFrame(
-        {
-            "culture": latest["culture"],
-            "fed on": latest["fed_at"].dt.strftime("%Y-%m-%d"),
-            "step": latest["step"],
-            "signal": latest["signal"],
-            "status": latest["status"],
-            "extent": [_with_error(*row) for row in latest[["extent", "extent_se", "unit"]].itertuples(index=False)],
-            "steepest per h": [
-                _with_error(*row) for row in latest[["max_rate", "max_rate_se", "unit"]].itertuples(index=False)
-            ],
-            "lag h": [
-                _with_error(*row) for row in latest[["lag_h", "lag_h_se"]].assign(unit="h").itertuples(index=False)
-            ],
-        }
-    )
-    print_table(told, wide=("culture", "status"))
+    say("The latest of each culture, ± standard error; ≥ where it is only 'at least':")
+    told = latest[["culture", "step", "signal"]].copy()
+    told.insert(1, "fed on", latest["fed_at"].dt.strftime("%Y-%m-%d"))
+    for name, header in (("extent", "extent"), ("max_rate", "steepest, per h"), ("lag_h", "lag")):
+        told[header] = [_trait(row, name) for row in latest.to_dict("records")]
+    print_table(told)
 
 
-def _with_error(value: float, error: float, unit: str) -> str:
+def _trait(row: dict, name: str) -> str:
+    """Write a trait with its error and unit; empty where there is none."""
+    value, error = row[name], row[f"{name}_se"]
     if pd.isna(value):
         return ""
-    digits = 0 if unit == "%" else 1 if unit == "h" else 2
-    return f"{value:.{digits}f}" + (f" ± {error:.{digits}f}" if pd.notna(error) else "")
+    unit = "h" if name.endswith("_h") else row["unit"]
+    digits = {"%": 0, "h": 2, "pH": 2}[unit]
+    bound = "≥ " if name in row["lower_bounds"].split(", ") else ""
+    return f"{bound}{value:.{digits}f}" + (f" ± {error:.{digits}f}" if pd.notna(error) else "") + f" {unit}"
 
 
 def show_watch_list(listed: pd.DataFrame, collection: Collection, as_of: dt.date, *, given: bool) -> None:
@@ -134,7 +126,10 @@ def show_watch_list(listed: pd.DataFrame, collection: Collection, as_of: dt.date
     speaking = listed[(listed["standing"] != "steady") | (listed["evidence"] != "")]
     if len(speaking):
         say()
-        print_table(_for_the_shelf(speaking, two_years(collection.settings.round_days)), wide=("culture", "evidence"))
+        print_table(_for_the_shelf(speaking, two_years(collection.settings.round_days)))
+        say()
+        for culture, evidence in speaking[["culture", "evidence"]].itertuples(index=False):
+            say_indented(f"{culture}: {evidence}")
     quiet = listed.drop(speaking.index)
     if len(quiet):
         say()
@@ -157,7 +152,6 @@ def _for_the_shelf(listed: pd.DataFrame, cap: float) -> pd.DataFrame:
             "vigour %": vigour,
             "rounds left": left,
             "act by": listed["act_by"].dt.strftime("%Y-%m-%d"),
-            "evidence": listed["evidence"],
         }
     )
 

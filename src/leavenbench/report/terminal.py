@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
@@ -40,7 +41,7 @@ def print_table(table: pd.DataFrame, wide: tuple[str, ...] = ()) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1))
+    drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 0), collapse_padding=True)
     for name in table.columns:
         right = pd.api.types.is_numeric_dtype(table[name])
         drawn.add_column(
@@ -52,8 +53,14 @@ def print_table(table: pd.DataFrame, wide: tuple[str, ...] = ()) -> None:
 
 
 def say(words: str = "", *, aside: bool = False) -> None:
-    """Print a line, wrapped; aside goes to standard error, beside the table."""
-    _console(stderr=aside).print(words, soft_wrap=False)
+    """Print a line; aside goes to standard error, beside the table, and is not wrapped, since it may hold a path."""
+    _console(stderr=aside).print(words, soft_wrap=aside)
+
+
+def say_indented(words: str) -> None:
+    """Print a paragraph whose further lines stand in from the edge."""
+    console = _console()
+    console.print(textwrap.fill(words, width=max(console.width, 20), subsequent_indent="    "), soft_wrap=True)
 
 
 @contextmanager
