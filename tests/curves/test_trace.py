@@ -153,3 +153,20 @@ def test_a_weak_fall_of_ph_is_found_and_a_dead_jar_is_not_called_alive():
         still += trace(t, 5.9 + rng.normal(0.0, 0.04, 12), "ph_direct").status != "no activity"
     assert weak >= 153
     assert still <= 21
+
+
+def test_a_ph_that_stays_high_since_a_late_first_reading_has_not_fallen():
+    """The dead are not hidden by a keeper who reads from three hours on; a pH that stays low may have fallen before."""
+    hours = np.array([3.0, 5, 8, 12, 24])
+    high, low = np.array([5.9, 5.88, 5.91, 5.9, 5.89]), np.array([3.9, 3.88, 3.91, 3.9, 3.89])
+    assert trace(hours, high, "ph_direct").status == "no activity"
+    assert trace(hours, low, "ph_direct").status == "too few readings"
+
+
+def test_the_error_of_the_curve_is_that_of_its_start_at_the_start():
+    hours = np.array([0.0, 1, 2, 3, 4, 5, 6, 8, 9])
+    found = trace(hours, np.array([40.2, 40, 41, 46, 62, 75, 79, 80, 79.6]), "height_mm")
+    assert found.until_h == 9.0
+    # Long before the rise the curve is its starting level, so the two errors are one.
+    assert found.level_se(np.array([-50.0]))[0] == pytest.approx(found.traits["start_height_mm"].se, rel=1e-9)
+    assert (found.level_se(hours) > 0.0).all()

@@ -20,6 +20,8 @@ from .traits import PEAK_SHARE, Estimate, traits
 TIMES_NEEDED = 4
 #: Readings that begin later than this and show no change may have missed it all [h]; common practice, no source.
 _READ_FROM_H = 2.0
+#: A pH that stays above this since a late first reading has not fallen before it; common practice, no source.
+_NOT_YET_SOUR_PH = 5.0
 #: A fitted starting height under this share of the highest is none.
 _START_SHARE = 0.01
 #: Readings beyond this are no heights, volumes or pH, whatever they are.
@@ -40,6 +42,8 @@ class Trace:
         By the names in ``columns.TRAITS``; those that do not belong to the signal are absent.
     rms_residual, range_read : float
         Root mean square of the residuals, and the range of the readings used, in the unit read.
+    until_h : float
+        Hour of the last reading used [h].
     choice : Choice or None
         The fitted curve.
     """
@@ -51,6 +55,7 @@ class Trace:
     traits: dict[str, Estimate] = field(default_factory=dict)
     rms_residual: float = float("nan")
     range_read: float = float("nan")
+    until_h: float = float("nan")
     choice: Choice | None = None
 
     def level(self, elapsed_h: Array) -> Array:
@@ -58,6 +63,14 @@ class Trace:
         if self.choice is None:
             return np.full(np.shape(elapsed_h), np.nan)
         return self.choice.fit.value(np.asarray(elapsed_h, float))
+
+    def level_se(self, elapsed_h: Array) -> Array:
+        """Return the standard error of the fitted curve by linear theory, in the unit read; NaN where unknown."""
+        hours = np.asarray(elapsed_h, float)
+        if self.choice is None:
+            return np.full(np.shape(hours), np.nan)
+        fit = self.choice.fit
+        return np.array([fit.standard_error(row) for row in fit.model.jacobian(hours, fit.parameters)])
 
 
 def sign_of(kind: str) -> float:
@@ -140,12 +153,12 @@ def _concluded(t: Array, y: Array, kind: str, models: Sequence[str], peak: int |
     rms, span = float(np.sqrt(choice.fit.rss / len(t))), float(np.ptp(y))
     if choice.sign > 0.0 and choice.fit.parameters[0] <= _START_SHARE * choice.fit.value(t).max():
         why = "the curve comes up from a height of nothing: without a starting height there is no rise in %"
-        return Trace("poor fit", why, choice.name, len(t), {}, rms, span, choice)
+        return Trace("poor fit", why, choice.name, len(t), {}, rms, span, float(t[-1]), choice)
     found = traits(choice, t, kind, fell_unfitted=bool(fell))
     if not choice.fit.settled:
         found = {name: it._replace(se=float("nan")) for name, it in found.items()}
     status = "peak not reached" if found["extent"].at_least and not fell else "fitted"
-    return Trace(status, _reason(found, choice, fell), choice.name, len(t), found, rms, span, choice)
+    return Trace(status, _reason(found, choice, fell), choice.name, len(t), found, rms, span, float(t[-1]), choice)
 
 
 def _came_up_unread(choice: Choice, t: Array) -> bool:
@@ -156,7 +169,8 @@ def _came_up_unread(choice: Choice, t: Array) -> bool:
 
 def _without_activity(t: Array, y: Array, kind: str, fell: str) -> Trace:
     """Tell a jar in which nothing happened from one that was looked at too late."""
-    if t[0] > _READ_FROM_H:
+    soured_already = sign_of(kind) < 0.0 and y.mean() < _NOT_YET_SOUR_PH
+    if t[0] > _READ_FROM_H and (soured_already or sign_of(kind) > 0.0):
         why = f"no change since the first reading at {t[0]:.3g} h: what came before was not read"
         return Trace("too few readings", why, readings=len(t))
     found, rms = straight_line(t, y, kind, sign_of(kind))
