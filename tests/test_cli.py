@@ -258,3 +258,51 @@ def test_a_shelf_of_which_little_is_known_is_a_list_all_the_same(tmp_path, purpo
     assert set(listed["standing"]) == {"unknown"}
     assert main(["curves", str(folder), "--out", str(out)]) == 0
     assert len(pd.read_csv(out)) == 6
+
+
+def test_an_old_terminal_gets_every_line_all_the_same(shelf):
+    command = [sys.executable, "-m", "leavenbench", "curves", str(shelf)]
+    plain = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
+    told = subprocess.run(command, capture_output=True, check=False, env=plain)
+    assert told.returncode == 0, told.stderr
+    assert b"Alba" in told.stdout
+
+
+def test_the_file_is_saved_though_nobody_reads_the_screen(shelf, tmp_path):
+    out = tmp_path / "curves.csv"
+    command = f'"{sys.executable}" -m leavenbench curves "{shelf}" --out "{out}" | true; exit "${{PIPESTATUS[0]}}"'
+    told = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False)
+    assert told.returncode == 0, told.stderr
+    assert "Traceback" not in told.stderr
+    assert len(pd.read_csv(out)) == 72
+
+
+def test_a_long_name_folds_and_no_number_is_cut(tmp_path):
+    folder = write_shelf(tmp_path / "s", rounds=2, faults=False)
+    for name in ("refeeds.csv", "readings.csv"):
+        text = (folder / name).read_text("utf-8").replace(";Alba;", ";Roggen Schwarzwald, Backstube am Brunnen;")
+        (folder / name).write_text(text, "utf-8")
+    command = [sys.executable, "-m", "leavenbench", "curves", str(folder)]
+    told = subprocess.run(command, capture_output=True, text=True, check=True, env={**os.environ, "COLUMNS": "80"})
+    rows = [line for line in told.stdout.splitlines() if line.startswith("Roggen")]
+    assert rows
+    assert all(line.rstrip().endswith(" h") for line in rows)
+    assert all("2024-03-07" in line for line in rows)
+
+
+def test_a_lost_column_is_counted_wherever_the_collection_is_read(tmp_path, capsys):
+    folder = write_shelf(tmp_path / "s", rounds=2, faults=False)
+    text = (folder / "readings.csv").read_text("utf-8").replace("height [cm]", "height [kg]")
+    (folder / "readings.csv").write_text(text, "utf-8")
+    assert main(["curves", str(folder)]) == 0
+    assert "96 values were left out" in capsys.readouterr().err
+
+
+def test_a_missing_column_says_what_stands_there_instead(tmp_path, capsys):
+    (tmp_path / "refeeds.csv").write_text("Our feeding log\nrefeed,culture,fed_at\n1,Alba,2025-03-01 08:00\n")
+    (tmp_path / "readings.csv").write_text("refeed,elapsed,ph\n1,0,5.9\n")
+    assert main(["check", str(tmp_path)]) == 2
+    assert "Row 1 of refeeds.csv, where the headers belong, holds: Our feeding log." in capsys.readouterr().err
+    (tmp_path / "refeeds.csv").rename(tmp_path / "refeeds.xls")
+    assert main(["check", str(tmp_path)]) == 2
+    assert "refeeds.xls lies there: save it as .csv or .xlsx" in capsys.readouterr().err

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,12 +17,13 @@ if TYPE_CHECKING:
     from .records.collection import Collection
 
 _ABOUT = """\
-Keep a collection of living sourdough cultures: read the feeding log and the rise and pH readings, fit an activity
-curve to every refeed, and name the cultures whose vigour is slipping while they can still be saved."""
+Keep a collection of living sourdough cultures: read the feeding log and the
+rise and pH readings, fit an activity curve to every refeed, and name the
+cultures whose vigour is slipping while they can still be saved."""
 _AFTER = """\
-FOLDER holds the tables as people keep them in spreadsheets; only refeeds and readings are needed.
-Nothing in FOLDER is ever changed. Exit status: 0 done; 1 refused, or (check) something was left out;
-2 cannot be read, or wrong usage."""
+FOLDER holds the tables as people keep them in spreadsheets; only refeeds and
+readings are needed. Nothing in FOLDER is ever changed. Exit status: 0 done;
+1 refused, or (check) something was left out; 2 cannot be read, or wrong usage."""
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -38,13 +40,19 @@ def main(argv: list[str] | None = None) -> int:
         0 done, 1 refused or (check) something left out, 2 cannot be read or wrong usage.
     """
     arguments = _parser().parse_args(argv)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # an old terminal shows a sign that it lacks as '?'
+            stream.reconfigure(errors="replace")
     try:
-        return int(arguments.run(arguments))
+        status = int(arguments.run(arguments))
+        sys.stdout.flush()
+        return status
     except LeavenbenchError as error:
         print(f"leavenbench: {error}", file=sys.stderr)
         return error.exit_code
     except BrokenPipeError:
-        sys.stderr.close()
+        # Whoever read along has heard enough; nothing is left to say at the end either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except KeyboardInterrupt:
         print("leavenbench: stopped; nothing was written", file=sys.stderr)
@@ -71,6 +79,10 @@ def _parser() -> argparse.ArgumentParser:
         if name == "watch":
             as_of = "read only what was written down up to the end of that day (2025-12-31)"
             command.add_argument("--as-of", metavar="DATE", type=_day, help=as_of)
+    about = "open JupyterLab on your own copy of the notebooks, set to your collection"
+    lab = commands.add_parser("lab", help=about, description=about[0].upper() + about[1:] + ".")
+    lab.add_argument("folder", metavar="FOLDER", type=Path, nargs="?", help="the collection; a demo without it")
+    lab.set_defaults(run=_lab)
     return parser
 
 
@@ -98,8 +110,8 @@ def _check(arguments: argparse.Namespace) -> int:
     _check_target(arguments)
     today = _today(arguments.folder)
     collection = read_collection(arguments.folder, today=today)
-    show_problems(collection)
     _save(collection.problems, arguments.out, "problems")
+    show_problems(collection)
     return 1 if (collection.problems["severity"] == "error").any() else 0
 
 
@@ -110,9 +122,9 @@ def _curves(arguments: argparse.Namespace) -> int:
     _check_target(arguments)
     collection = read_collection(arguments.folder)
     curves = _traced(collection)
-    show_curves(curves)
     _save(curves, arguments.out, "curves")
     _tell_left_out(collection)
+    show_curves(curves)
     return 0
 
 
@@ -131,10 +143,22 @@ def _watch(arguments: argparse.Namespace) -> int:
         collection = read_collection(arguments.folder, as_of=as_of)
     curves = _traced(collection)
     listed = watch_list(collection, curves, vigour_of(collection, curves), as_of)
-    show_watch_list(listed, collection, as_of, given=arguments.as_of is not None)
     _save(listed, arguments.out, "watch_list")
     _tell_left_out(collection)
+    show_watch_list(listed, collection, as_of, given=arguments.as_of is not None)
     return 0
+
+
+def _lab(arguments: argparse.Namespace) -> int:
+    from .lab import open_lab, prepare_lab
+    from .report.terminal import say
+
+    place, kept = prepare_lab(arguments.folder, Path.home())
+    say(f"Your notebooks: {place}", aside=True)
+    if kept:
+        say(f"Kept as you left them: {', '.join(kept)}", aside=True)
+    say("JupyterLab opens in your browser; close it with Ctrl-C here.", aside=True)
+    return open_lab(place)
 
 
 def _traced(collection: Collection) -> pd.DataFrame:
@@ -169,7 +193,7 @@ def _save(table: pd.DataFrame, target: Path | None, name: str) -> None:
         from .report.terminal import say
 
         save_table(table, target, name)
-        say(f"Full table: {target} ({len(table)} rows)", aside=True)
+        say(f"Full table: {target} ({len(table):,} {'row' if len(table) == 1 else 'rows'})", aside=True)
 
 
 def _tell_left_out(collection: Collection) -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from leavenbench.watch.alert import in_alert
+from leavenbench.watch.alert import in_alert, sinking
 from leavenbench.watch.trend import own_noise, shelf_noise, trend
 
 ROUNDS, ROUNDS_A_YEAR, CULTURES, SHELVES = 30, 6, 150, 60
@@ -31,7 +31,8 @@ def healthy_shelf(rng: np.random.Generator) -> list[np.ndarray]:
     outlier = rng.random(level.shape) < 0.02
     level = level + outlier * rng.normal(0, 0.3, level.shape)
     read = rng.random(level.shape) >= 0.03
-    return [one[there] for one, there in zip(level, read, strict=True)]
+    kept = [one[there] for one, there in zip(level, read, strict=True)]
+    return [one - np.median(one[:6]) for one in kept]  # a baseline is the middle of the first six rounds
 
 
 def main() -> None:
@@ -41,10 +42,12 @@ def main() -> None:
     for _ in range(SHELVES):
         shelf = healthy_shelf(rng)
         noise = shelf_noise(shelf)
-        evidence += [trend(one, np.arange(len(one), dtype=float), own_noise(one, noise)).loudness for one in shelf]
+        for one in shelf:
+            told = one, np.arange(len(one), dtype=float), own_noise(one, noise)
+            evidence.append((trend(*told).loudness, sinking(*told)))
     years = SHELVES * CULTURES * ROUNDS / ROUNDS_A_YEAR
-    candidates = np.arange(1.5, 6.0, 0.1)
-    alerts = np.array([sum(_entries(in_alert(one, level)) for one in evidence) for level in candidates])
+    candidates = np.arange(1.5, 8.0, 0.1)
+    alerts = np.array([sum(_entries(in_alert(loud, level) | low) for loud, low in evidence) for level in candidates])
     rate = 100.0 * alerts / years
     found = {dial: float(np.interp(-np.log(dial), -np.log(np.maximum(rate, 1e-3)), candidates)) for dial in DIALS}
     error = {dial: float(dial * np.sqrt(100.0 / (dial * years))) for dial in DIALS}

@@ -105,7 +105,7 @@ def test_nothing_is_lost(planted, nothing_is_lost):
         "refeeds": 2,
         "readings": 2,
         "vessels": 2,
-        "store_log": 0,
+        "store_log": 1,
     }
 
 

@@ -152,7 +152,10 @@ def test_extra_steps_are_counted_against_what_the_culture_usually_takes(make_col
         ([0, 6, 12], [5.9, 5.0, 4.4], "met"),
         ([0, 6, 24], [5.9, 5.5, 5.1], "missed"),
         ([0, 6, 10], [5.9, 5.5, 5.1], "not measured"),
-        ([0, 6, 30], [5.9, 5.5, 4.4], "missed"),
+        ([0, 6, 30], [5.9, 5.5, 4.4], "not measured"),
+        ([0, 6, 30], [5.9, 5.5, 5.0], "missed"),
+        ([0, 3, 6, 24], [5.9, 0.0, 5.5, 5.1], "missed"),
+        ([0, 26], [5.9, 4.2], "not measured"),
     ],
 )
 def test_floor(make_collection, make_curves, hours, ph, verdict):

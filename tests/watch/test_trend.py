@@ -10,8 +10,16 @@ import pytest
 import scipy.stats
 
 from leavenbench.watch import alert
-from leavenbench.watch.alert import in_alert, threshold
-from leavenbench.watch.trend import CORRELATION, USUAL_NOISE, _slopes, own_noise, shelf_noise, trend
+from leavenbench.watch.alert import alerts, in_alert, sinking, threshold
+from leavenbench.watch.trend import (
+    CORRELATION,
+    USUAL_NOISE,
+    _slopes,
+    longest_trend,
+    own_noise,
+    shelf_noise,
+    trend,
+)
 
 
 def ar1(rng, shape, sd, correlation=CORRELATION):
@@ -100,7 +108,7 @@ def test_looking_back_only():
 
 def test_the_dial_holds_what_the_simulation_found():
     stored = json.loads((Path(__file__).parents[1] / "benchmarks" / "alert_threshold.json").read_text("utf-8"))
-    assert list(alert._DIAL) == stored["dials"]
+    assert list(alert.DIAL) == stored["dials"]
     assert list(alert._THRESHOLD) == stored["threshold"]
     assert threshold(1.0) == pytest.approx(stored["threshold"][1])
 
@@ -110,14 +118,30 @@ def test_false_alerts_stay_near_the_dial_on_other_noise_than_it_was_set_on():
     shelf = ar1(rng, (1200, 30), 0.09) + rng.normal(0, 0.05, (1200, 30))
     noise = shelf_noise(list(shelf))
     at = np.arange(30.0)
-    alerts = 0
+    entries = 0
     for one in shelf:
-        states = in_alert(trend(one, at, own_noise(one, noise)).loudness, threshold(1.0))
-        alerts += int((states & ~np.concatenate([[False], states[:-1]])).sum())
-    per_100_years = 100 * alerts / (1200 * 30 / 6)
+        states = alerts(one - np.median(one[:6]), at, own_noise(one, noise), threshold(1.0))
+        entries += int((states & ~np.concatenate([[False], states[:-1]])).sum())
+    per_100_years = 100 * entries / (1200 * 30 / 6)
     assert 0.4 < per_100_years < 1.6  # 60 expected; four Poisson standard errors are .5
 
 
 def test_an_alert_is_left_after_two_quiet_rounds():
     states = in_alert(np.array([np.nan, 4.0, 1.0, 1.0, 4.0, 1.0, 2.0, 1.0, 1.0]), 3.5)
     assert states.tolist() == [False, True, True, False, True, True, True, True, False]
+
+
+def test_low_and_still_falling_is_an_alert_low_and_settled_is_not():
+    at, noise = np.arange(24.0), np.full(24, 0.08)
+    slow = np.concatenate([np.zeros(8), -0.035 * np.arange(1, 17)])
+    settled = np.concatenate([np.zeros(8), np.full(16, -0.5)])
+    assert sinking(slow, at, noise)[-1]
+    assert not sinking(settled, at, noise)[-1]
+    assert not sinking(slow, at, noise)[:10].any()
+
+
+def test_the_longest_trend_leans_neither_way():
+    rng = np.random.default_rng(7)
+    ends = [longest_trend(one, np.arange(20.0), np.full(20, 0.1)).loudness[-1] for one in ar1(rng, (600, 20), 0.1)]
+    assert abs(np.mean(ends)) < 4 * np.std(ends) / np.sqrt(len(ends))
+    assert np.std(ends) == pytest.approx(1.0, rel=0.12)

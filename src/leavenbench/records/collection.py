@@ -95,7 +95,7 @@ def read_collection(folder: str | Path, *, as_of: dt.date | None = None, today: 
     folder = Path(folder)
     sources, strays = find_tables(folder)
     settings, unknown_keys = read_settings(folder)
-    _require_tables(sources)
+    _require_tables(sources, strays)
     drafts = {
         name: draft_table(table, [one for one in sources if one.table == name], settings)
         for name, table in TABLES.items()
@@ -116,11 +116,12 @@ def read_collection(folder: str | Path, *, as_of: dt.date | None = None, today: 
     )
 
 
-def _require_tables(sources: list[Source]) -> None:
+def _require_tables(sources: list[Source], strays: list[Stray]) -> None:
     for name in NEEDED_TABLES:
         if not any(source.table == name for source in sources):
+            lying = [f" {stray.name} lies there: {stray.remedy}." for stray in strays if stray.nearest == name]
             raise CannotRead(
-                f"There is no table '{name}' ({name}.csv, .xlsx or .parquet). "
+                f"There is no table '{name}' ({name}.csv, .xlsx or .parquet).{''.join(lying)} "
                 "Add it, or make an empty collection with: leavenbench new FOLDER"
             )
 

@@ -22,6 +22,8 @@ class Draft:
         The same cells as typed, under their bare names, for the problems table.
     kept : pandas.Series of bool
         False for rows that are left out.
+    lost : pandas.Series of int
+        Cells of each row that went with a column that is left out.
     problems : list of pandas.DataFrame
         What was found.
     """
@@ -31,6 +33,7 @@ class Draft:
         self.rows = rows
         self.typed = typed
         self.kept = pd.Series(True, index=rows.index)
+        self.lost = pd.Series(0, index=rows.index)
         self.problems: list[pd.DataFrame] = []
 
     def note(self, finding: Finding, column: str = "") -> None:
@@ -81,7 +84,8 @@ class Draft:
             return
         gone = pd.MultiIndex.from_frame(self.rows.loc[later, ["file", "row"]])
         self.problems = [found[~pd.MultiIndex.from_frame(found[["file", "row"]]).isin(gone)] for found in self.problems]
-        self.rows, self.typed, self.kept = self.rows[~later], self.typed[~later], self.kept[~later]
+        self.rows, self.typed = self.rows[~later], self.typed[~later]
+        self.kept, self.lost = self.kept[~later], self.lost[~later]
 
     def untyped(self, columns: list[str]) -> pd.Series:
         """Tell in which rows nothing was typed in any of these columns."""
@@ -92,10 +96,11 @@ class Draft:
     def values_left_out(self) -> int:
         """Return how many single values were left out of the rows that are kept."""
         errors = [found.loc[found["severity"] == "error", ["file", "row"]] for found in self.problems]
+        with_columns = int(self.lost[self.kept].sum())
         if not any(map(len, errors)):
-            return 0
+            return with_columns
         kept = pd.MultiIndex.from_frame(self.rows.loc[self.kept, ["file", "row"]])
-        return int(pd.MultiIndex.from_frame(pd.concat(errors)).isin(kept).sum())
+        return with_columns + int(pd.MultiIndex.from_frame(pd.concat(errors)).isin(kept).sum())
 
     def finished(self) -> pd.DataFrame:
         """Return the rows that are kept."""

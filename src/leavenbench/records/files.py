@@ -67,7 +67,7 @@ _BY_PLAIN_NAME = {plain(name): name for name in TABLES}
 
 def nearest_table(name: str) -> str:
     """Return the known table whose name is nearest; empty when none is near."""
-    found = difflib.get_close_matches(plain(name), _BY_PLAIN_NAME, 1)
+    found = difflib.get_close_matches(plain(name), _BY_PLAIN_NAME, 1, 0.75)
     return _BY_PLAIN_NAME[found[0]] if found else ""
 
 

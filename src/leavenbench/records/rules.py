@@ -78,7 +78,7 @@ def check_references(draft: Draft, known: dict[str, pd.Index]) -> None:
 
 
 def _near(name: str, known: pd.Index) -> str:
-    near = difflib.get_close_matches(name, known.astype(str), 1)
+    near = difflib.get_close_matches(name, known.astype(str), 1, 0.75) if not name.isdigit() else []
     return f"write {near[0]} if that is meant" if near else "correct it, or add it to that table"
 
 

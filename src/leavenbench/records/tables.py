@@ -61,6 +61,7 @@ def draft_table(table: Table, sources: list[Source], settings: Settings) -> Draf
     typed = pd.concat([part.typed for part in parts], ignore_index=True)
     whole = Draft(table, rows, typed)
     whole.kept = pd.concat([part.kept for part in parts], ignore_index=True)
+    whole.lost = pd.concat([part.lost for part in parts], ignore_index=True)
     whole.problems = [found for part in parts for found in part.problems]
     return whole
 
@@ -134,9 +135,11 @@ def _match_headers(table: Table, sheet: Sheet, draft: Draft) -> dict[str, tuple[
             message = f"column {column.name} stands twice; only the first is read"
             remedy = "give the second one its own name"
             draft.problems.append(_about_the_file(sheet, message, remedy, rule="one column", **about))
+            draft.lost += _filled(sheet.cells[place])
         elif not _fits(column, unit):
             message = f"'{unit}' is no unit for {column.name}; the whole column is left out"
             draft.problems.append(_about_the_file(sheet, message, f"write {column.header}", rule="unit", **about))
+            draft.lost += _filled(sheet.cells[place])
         else:
             places[column.name] = place, (unit if column.unit and unit else column.unit)
             if unit and column.kind in ("date", "time"):
@@ -145,6 +148,10 @@ def _match_headers(table: Table, sheet: Sheet, draft: Draft) -> dict[str, tuple[
                 remedy = f"set timezone and date_order in {FILE}"
                 draft.problems.append(_about_the_file(sheet, message, remedy, rule="unit", **about))
     return places
+
+
+def _filled(cells: pd.Series) -> pd.Series:
+    return (cells.notna() & (cells != "")).astype(int)
 
 
 def _note_unknown(sheet: Sheet, place: int, by_plain: dict[str, Column], draft: Draft) -> None:
@@ -206,8 +213,17 @@ def _require_columns(table: Table, sheets: list[Sheet], parts: list[Draft]) -> N
     """Refuse when no file of a needed table has a column that it cannot do without."""
     for group in _NEEDED.get(table.name, ()):
         if not any(name in part.typed for part in parts for name in group):
-            files = ", ".join(sheet.source.name for sheet in sheets)
-            raise CannotRead(f"The table {table.name} ({files}) has no column {' or '.join(group)}. Add it.")
+            needed = " or ".join(group)
+            raise CannotRead(f"The table {table.name} has no column {needed}. {_headers_found(sheets)} Add it.")
+
+
+def _headers_found(sheets: list[Sheet]) -> str:
+    """Say what stands where headers belong, which shows a title line or an empty file at once."""
+    sheet = sheets[0]
+    if not any(sheet.header):
+        return f"{sheet.source.name} is empty."
+    told = ", ".join(name or "(nothing)" for name in sheet.header[:8])
+    return f"Row {sheet.header_row} of {sheet.source.name}, where the headers belong, holds: {told}."
 
 
 def _require_values(table: Table, sheet: Sheet, draft: Draft) -> None:

@@ -7,6 +7,7 @@ import datetime as dt
 import pandas as pd
 
 from ..records.collection import Collection
+from ..watch.alert import DIAL
 from ..watch.levels import LEAST_PCT
 from ..watch.standing import two_years
 from .terminal import print_table, say, say_indented
@@ -49,7 +50,7 @@ def show_problems(collection: Collection) -> None:
         say("No problems.")
         return
     say()
-    told = _together(found)
+    told = problems_together(found)
     print_table(told.head(_MOST_PROBLEMS), wide=("where", "what is wrong", "what to do"))
     if len(told) > _MOST_PROBLEMS:
         say(f"... and {len(told) - _MOST_PROBLEMS:,} more lines; the full table: --out problems.csv")
@@ -59,9 +60,22 @@ def show_problems(collection: Collection) -> None:
     say(f"{_counted(errors, 'error') or 'no error'} (left out), {_counted(warnings, 'warning') or 'no warning'} (kept)")
 
 
-def _together(found: pd.DataFrame) -> pd.DataFrame:
-    """Put the same problem of many rows of a file on one line; errors first."""
+def problems_together(found: pd.DataFrame) -> pd.DataFrame:
+    """Put the same problem of many rows of a file on one line; errors first.
+
+    Parameters
+    ----------
+    found : pandas.DataFrame
+        The problems table.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Severity (without a header), where, what is wrong, what to do.
+    """
     alike = ["severity", "file", "message", "remedy"]
+    if found.empty:
+        return pd.DataFrame({"": [], "where": [], "what is wrong": [], "what to do": []}, dtype="str")
     lines = found.fillna({"message": "", "remedy": ""}).groupby(alike, sort=False, as_index=False)["row"].agg(list)
     lines = lines.sort_values("severity", kind="stable")
     return pd.DataFrame(
@@ -92,6 +106,8 @@ def _rows(rows: list) -> str:
 def show_curves(curves: pd.DataFrame) -> None:
     """Print what became of the curves, by signal and status, and each culture's latest."""
     say(f"{len(curves):,} curves: one per refeed and signal")
+    if curves.empty:
+        return
     counted = curves.groupby(["signal", "status"], as_index=False).size().rename(columns={"size": "curves"})
     print_table(counted)
     latest = curves[curves["status"].isin(["fitted", "peak not reached", "no activity"])]
@@ -103,7 +119,7 @@ def show_curves(curves: pd.DataFrame) -> None:
     told.insert(1, "fed on", latest["fed_at"].dt.strftime("%Y-%m-%d"))
     for name, header in (("extent", "extent"), ("max_rate", "steepest, per h"), ("lag_h", "lag")):
         told[header] = [_trait(row, name) for row in latest.to_dict("records")]
-    print_table(told)
+    print_table(told, wide=("culture",))
 
 
 def _trait(row: dict, name: str) -> str:
@@ -119,14 +135,17 @@ def _trait(row: dict, name: str) -> str:
 
 def show_watch_list(listed: pd.DataFrame, collection: Collection, as_of: dt.date, *, given: bool) -> None:
     """Print the watch list: first those that need something, then the rest by name."""
-    source = "" if given else ", the day of the last sound record"
+    source = "" if given or not len(collection["refeeds"]) else ", the day of the last sound record"
     say(f"{collection.settings.title}: watch list of {as_of}{source}")
     counted = listed["standing"].value_counts()
-    say(f"{len(listed)} living cultures: " + ", ".join(f"{counted[name]} {name}" for name in counted.index))
+    told = ", ".join(f"{counted[name]} {name}" for name in counted.index) or "nothing was recorded yet"
+    say(f"{_counted(len(listed), 'living culture') or 'no living culture'}: {told}")
+    if not DIAL[0] <= collection.settings.false_alerts <= DIAL[-1]:
+        say(f"false_alerts is held to the range {DIAL[0]:g} to {DIAL[-1]:g}")
     speaking = listed[(listed["standing"] != "steady") | (listed["evidence"] != "")]
     if len(speaking):
         say()
-        print_table(_for_the_shelf(speaking, two_years(collection.settings.round_days)))
+        print_table(_for_the_shelf(speaking, two_years(collection.settings.round_days)), wide=("culture",))
         say()
         for culture, evidence in speaking[["culture", "evidence"]].itertuples(index=False):
             say_indented(f"{culture}: {evidence}")
@@ -159,10 +178,12 @@ def _for_the_shelf(listed: pd.DataFrame, cap: float) -> pd.DataFrame:
 def _vigour(level: float, low: float, high: float) -> str:
     if pd.isna(level):
         return ""
-    return f"{level:.0f} ({low:.0f}-{high:.0f})" if level > LEAST_PCT else f"under {LEAST_PCT:.0f}"
+    return f"{level:.0f} ({low:.0f}-{high:.0f})" if level > LEAST_PCT + 0.5 else f"under {LEAST_PCT:.0f}"
 
 
 def _rounds(low: float, high: float, cap: float) -> str:
     if low >= cap:
         return "over 2 years"
-    return f"{low:.0f} to {'over 2 years' if high >= cap else f'{high:.0f}'}"
+    if high < 0.5:
+        return "none left"
+    return f"{low:.0f} or more" if high >= cap else f"{low:.0f} to {high:.0f}"

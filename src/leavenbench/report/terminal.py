@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -21,9 +21,14 @@ _PIPE_WIDTH = 110
 def _console(*, stderr: bool = False) -> Console:
     from rich.console import Console
 
-    console = Console(stderr=stderr, highlight=False, markup=False, emoji=False)
+    class Screen(Console):
+        def on_broken_pipe(self) -> None:  # rich would leave with 1, which means 'refused' here
+            raise BrokenPipeError
+
+    plain: dict[str, Any] = {"stderr": stderr, "highlight": False, "markup": False, "emoji": False}
+    console = Screen(**plain)
     if not console.is_terminal and "COLUMNS" not in console._environ:
-        console = Console(stderr=stderr, highlight=False, markup=False, emoji=False, width=_PIPE_WIDTH)
+        console = Screen(**plain, width=_PIPE_WIDTH)
     return console
 
 
@@ -74,5 +79,5 @@ def progress_bar(task: str) -> Iterator[Callable[[int, int], None] | None]:
 
     columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.completed} of {task.total}"))
     with Progress(*columns, TimeRemainingColumn(), console=console, transient=True) as bar:
-        line = bar.add_task(task, total=None)
-        yield lambda done, total: bar.update(line, completed=done, total=total)
+        line = bar.add_task(task, total=None, visible=False)
+        yield lambda done, total: bar.update(line, completed=done, total=total, visible=True)

@@ -6,9 +6,11 @@ import numpy as np
 import pandas as pd
 
 from ..records.collection import Collection
+from ..records.settings import Settings
 
-#: The last pH reading must be at least so far into the time allowed for a miss to be stated.
+#: A pH still above the floor counts as a miss from so far into the time allowed.
 _READ_LONG_ENOUGH = 0.9
+_READ_OFF_PH = 4.6
 
 
 def floors(collection: Collection, curves: pd.DataFrame) -> pd.Series:
@@ -31,20 +33,19 @@ def floors(collection: Collection, curves: pd.DataFrame) -> pd.Series:
     """
     settings = collection.settings
     readings = collection["readings"]
-    ph = readings[readings["ph"].notna() & readings["elapsed_h"].notna()]
-    within = ph[ph["elapsed_h"] <= settings.floor_h]
-    lowest = within.groupby("refeed")["ph"].min()
-    last_h = ph.groupby("refeed")["elapsed_h"].max()
+    ph = readings[readings["ph"].notna() & readings["elapsed_h"].notna()].sort_values("elapsed_h", kind="stable")
+    # A pH that has fallen stays down: the last reading in time tells, whatever a single one before it said.
+    last_in_time = ph[ph["elapsed_h"] <= settings.floor_h].groupby("refeed")["ph"].last()
+    still_high = ph[(ph["elapsed_h"] >= _READ_LONG_ENOUGH * settings.floor_h) & (ph["ph"] > settings.floor_ph)]
     acid = curves[curves["signal"] == "acid"].set_index("refeed")
-    if settings.floor_ph == 4.6:
-        crossed_h = acid["time_to_ph_4_6_h"].where(~_only_at_least(acid))
-    else:
-        crossed_h = pd.Series(np.nan, index=acid.index)
-    met = (lowest.reindex(acid.index) <= settings.floor_ph) | (crossed_h <= settings.floor_h)
-    read_to_the_end = last_h.reindex(acid.index) >= _READ_LONG_ENOUGH * settings.floor_h
-    verdict = np.where(met, "met", np.where(read_to_the_end, "missed", "not measured"))
+    met = (last_in_time.reindex(acid.index) <= settings.floor_ph) | _curve_passes(acid, settings)
+    missed = acid.index.isin(still_high["refeed"])
+    verdict = np.where(met, "met", np.where(missed, "missed", "not measured"))
     return pd.Series(verdict, index=acid.index, dtype="str")
 
 
-def _only_at_least(acid: pd.DataFrame) -> pd.Series:
-    return acid["lower_bounds"].fillna("").str.contains("time_to_ph_4_6_h")
+def _curve_passes(acid: pd.DataFrame, settings: Settings) -> pd.Series:
+    """Tell where a sound curve passes the floor in time, between readings; curves are read off at pH 4.6 only."""
+    sound = acid["status"].isin(("fitted", "peak not reached")) & (settings.floor_ph == _READ_OFF_PH)
+    bound = acid["lower_bounds"].fillna("").str.contains("time_to_ph_4_6_h")
+    return sound & ~bound & (acid["time_to_ph_4_6_h"] <= settings.floor_h)

@@ -14,8 +14,8 @@ from .floor import floors
 from .rates import reference_rates
 from .shared import month_effects
 
-#: Vigour is not told apart from zero below this share of the baseline.
-_LEAST = 0.02
+#: Vigour is not told apart from nothing below the first share of the baseline, nor from more above the second.
+_LEAST, _MOST = 0.02, 5.0
 #: A jump is too good when it lies so many standard errors above everything shown before, over so many rounds.
 _TOO_GOOD_SE, _TOO_GOOD_AFTER = 3.0, 4
 
@@ -68,7 +68,7 @@ def vigour_of(collection: Collection, curves: pd.DataFrame) -> pd.DataFrame:
 def _relative(held: pd.DataFrame, spread: pd.Series) -> pd.DataFrame:
     """Add each log slope relative to its baseline, and its standard error as a sign of the culture's vigour."""
     still = np.log((held["rate"].where(held["status"] == "no activity") / np.exp(held["base"])).clip(lower=_LEAST))
-    relative = (held["log_rate"] - held["base"]).fillna(still).clip(lower=np.log(_LEAST))
+    relative = (held["log_rate"] - held["base"]).fillna(still).clip(np.log(_LEAST), np.log(_MOST))
     # The spread holds the usual error of a fit already; a fit worse than that counts less.
     error = np.maximum(held["log_rate_se"], held["signal"].map(spread).astype(float))
     return held.assign(relative=relative, relative_se=np.hypot(error, held["base_se"]))
@@ -123,9 +123,17 @@ def _extra_steps(refeeds: pd.DataFrame, usual_steps: float) -> pd.Series:
 
 def _too_good(table: pd.DataFrame) -> pd.Series:
     """Mark refeeds whose vigour lies beyond everything that the culture showed in its earlier rounds."""
-    ordered = table.sort_values("fed_at", kind="stable")
-    by_culture = ordered.groupby(["culture", "history"])
-    best_before = by_culture["vigour_pct_own"].transform(lambda own: own.cummax().shift().ffill())
-    rounds_before = by_culture["round"].transform(lambda rounds: pd.factorize(rounds)[0])
-    least = ordered["vigour_pct_own"] - _TOO_GOOD_SE * ordered["vigour_pct_own_se"]
-    return ((least > best_before) & (rounds_before >= _TOO_GOOD_AFTER)).reindex(table.index).astype("boolean")
+    place = ["culture", "history", "round"]
+    if table["round"].isna().all():
+        return pd.Series(False, index=table.index, dtype="boolean")
+    rounds = table.groupby(place).agg(begun=("fed_at", "min"), best=("vigour_pct_own", "max")).sort_values("begun")
+    so_far = rounds.groupby(["culture", "history"])
+    known = pd.DataFrame(
+        {
+            "best_before": so_far["best"].transform(lambda best: best.cummax().ffill().shift()),
+            "rounds_before": so_far.cumcount(),
+        }
+    ).reset_index()
+    before = table[place].merge(known, how="left", on=place).set_index(table.index)
+    least = table["vigour_pct_own"] - _TOO_GOOD_SE * table["vigour_pct_own_se"]
+    return ((least > before["best_before"]) & (before["rounds_before"] >= _TOO_GOOD_AFTER)).astype("boolean")

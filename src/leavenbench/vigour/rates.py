@@ -12,8 +12,8 @@ from ..temperature import LACTIC, YEAST, Cardinal, rate_against_reference
 ORGANISM: dict[str, Cardinal] = {"rise": YEAST, "acid": LACTIC}
 #: How far an unknown room may be from the reference temperature [degC] (common practice, no source).
 _UNKNOWN_ROOM_DEGC = 2.0
-#: Relative standard error of a slope that is only "at least": it was read too coarsely, or the window closed early.
-_BOUND_SE = 0.5
+#: Relative standard error of a slope for which none can be had: it was read too coarsely, or the window closed early.
+_UNSURE_SE = 0.5
 #: What a curve's status must be for its slope to mean something.
 SOUND = ("fitted", "peak not reached", "no activity")
 
@@ -33,18 +33,18 @@ def reference_rates(collection: Collection, curves: pd.DataFrame) -> pd.DataFram
     pandas.DataFrame
         One row per sound curve: refeed, culture, fed_at, round, step, signal, status, rate (the signal's unit/h),
         log_rate (missing without activity), log_rate_se, at_least, temperature_degC (missing where none was noted).
-        A slope with neither a standard error nor a bound is not used.
+        A slope without a standard error counts little.
     """
     at_least = curves["lower_bounds"].fillna("").str.contains("max_rate")
-    known = curves["max_rate"].notna() & (curves["max_rate_se"].notna() | at_least)
-    sound = curves.assign(at_least=at_least)[known & curves["status"].isin(SOUND)].reset_index(drop=True)
+    known = curves["max_rate"].notna() & curves["status"].isin(SOUND)
+    sound = curves.assign(at_least=at_least)[known].reset_index(drop=True)
     rates = sound[["refeed", "culture", "fed_at", "round", "step", "signal", "status", "at_least"]].copy()
     rates["temperature_degC"] = rates["refeed"].map(_temperatures(collection))
     factor, factor_se = _temperature_factor(rates, collection.settings.reference_temperature_degC)
     rates["rate"] = sound["max_rate"] / factor
     alive = (rates["rate"] > 0) & (rates["status"] != "no activity")
     rates["log_rate"] = np.log(rates["rate"].where(alive))
-    relative_se = (sound["max_rate_se"] / sound["max_rate"].where(alive)).fillna(_BOUND_SE)
+    relative_se = (sound["max_rate_se"] / sound["max_rate"].where(alive)).fillna(_UNSURE_SE)
     rates["log_rate_se"] = np.hypot(relative_se.clip(upper=1.0), factor_se)
     return rates
 

@@ -8,15 +8,12 @@ from math import erf
 import numpy as np
 import pandas as pd
 
-from .alert import in_alert
-from .trend import mean_error, own_noise, trend
+from .alert import LOW_PCT, Z80, alerts, settled_level, sinking
+from .levels import LEAST_PCT
+from .trend import Trend, longest_trend, mean_error, own_noise, trend
 
 #: Rounds with sound readings before anything is said of a trend.
 FEWEST_ROUNDS = 4
-#: Half-width of an 80 % interval in standard errors.
-_Z80 = 1.2815515655446004
-#: A level is settled under the baseline when the last so many rounds together lie surely under this share of it.
-_LOW_ROUNDS, _LOW_PCT = 4, 90.0
 #: Half strength within so many rounds is urgent.
 _URGENT_ROUNDS = 2.0
 _DAYS_A_YEAR = 365.25
@@ -73,7 +70,7 @@ class Standing:
     evidence: list[str] = field(default_factory=list)
 
 
-def stand(levels: pd.DataFrame, yardstick: Yardstick, *, lifeless: bool) -> Standing:
+def stand(levels: pd.DataFrame, yardstick: Yardstick, *, as_of: pd.Timestamp, lifeless: str = "") -> Standing:
     """Judge one culture from its rounds.
 
     Parameters
@@ -82,8 +79,10 @@ def stand(levels: pd.DataFrame, yardstick: Yardstick, *, lifeless: bool) -> Stan
         Its rounds with sound readings in its present history, from `levels.round_levels`; may be empty.
     yardstick : Yardstick
         What the shelf is judged by.
-    lifeless : bool
-        Nothing rose or soured at the last two steps read.
+    as_of : pandas.Timestamp
+        The day from which rounds left are counted.
+    lifeless : str
+        What was read and did not move at the last two steps, in words; empty when something did.
 
     Returns
     -------
@@ -94,99 +93,98 @@ def stand(levels: pd.DataFrame, yardstick: Yardstick, *, lifeless: bool) -> Stan
     if len(levels):
         _state_level(found, levels)
     if len(levels) >= FEWEST_ROUNDS:
-        _judge_trend(found, levels, yardstick)
+        _judge(found, levels, yardstick, as_of)
     else:
         missing = FEWEST_ROUNDS - len(levels)
-        found.evidence.append(
-            f"history too short: {len(levels)} of {FEWEST_ROUNDS} rounds with sound readings, {missing} missing"
-        )
+        known = f"{len(levels)} of {FEWEST_ROUNDS} rounds with sound readings"
+        found.evidence.append(f"history too short: {known}, {missing} missing")
     if lifeless:
         found.standing = "urgent"
-        found.evidence.insert(0, "no activity: neither rise nor souring at the last two steps read")
+        found.evidence.insert(0, f"no activity: {lifeless} at the last two steps read")
     return found
 
 
 def _state_level(found: Standing, levels: pd.DataFrame) -> None:
     last = levels.iloc[-1]
+    low, level, high = (100.0 * np.exp(last["level"] + side * last["level_se"]) for side in (-Z80, 0.0, Z80))
+    nothing_left = level < LEAST_PCT * 1.01  # vigour is not told apart from nothing there
     found.numbers |= {
-        "vigour_pct": 100.0 * np.exp(last["level"]),
-        "vigour_low_pct": 100.0 * np.exp(last["level"] - _Z80 * last["level_se"]),
-        "vigour_high_pct": 100.0 * np.exp(last["level"] + _Z80 * last["level_se"]),
+        "vigour_pct": level,
+        "vigour_low_pct": 0.0 if nothing_left else low,
+        "vigour_high_pct": high,
         "refeeds_used": int(levels["refeeds"].sum()),
     }
 
 
-def _judge_trend(found: Standing, levels: pd.DataFrame, yardstick: Yardstick) -> None:
+def _judge(found: Standing, levels: pd.DataFrame, yardstick: Yardstick, as_of: pd.Timestamp) -> None:
+    """Give a culture with enough rounds its standing, and the reasons for it."""
     level = levels["level"].to_numpy()
-    at = ((levels["fed_at"] - levels["fed_at"].iloc[0]) / pd.Timedelta(days=1)).to_numpy() / yardstick.round_days
+    days = levels["fed_at"].dt.tz_localize(None)
+    at = ((days - days.iloc[0]) / pd.Timedelta(days=1)).to_numpy() / yardstick.round_days
     noise = own_noise(level, yardstick.noise)
-    falls = trend(level, at, noise)
-    slope, error = float(falls.slope[-1]), float(falls.slope_se[-1])
-    loudness, window = float(falls.loudness[-1]), int(falls.window[-1])
-    left, soonest, latest = _rounds_left(level[-window:], at[-window:], slope, error, noise[-1], yardstick)
-    found.numbers |= {
-        "change_per_round_pct": 100.0 * np.expm1(slope),
-        "change_per_round_pct_low": 100.0 * np.expm1(slope - _Z80 * error),
-        "change_per_round_pct_high": 100.0 * np.expm1(slope + _Z80 * error),
-        "decline_probability": _normal_cdf(loudness),
-        "rounds_left": left,
-        "rounds_left_low": soonest,
-        "rounds_left_high": latest,
-    }
-    speaks = (
-        f"falling trend: {100.0 * np.expm1(slope):+.1f} % a round over {window} rounds, "
-        f"{loudness:.1f} standard errors (alert at {yardstick.threshold:.1f}; Theil-Sen slope)"
-    )
-    if in_alert(falls.loudness, yardstick.threshold)[-1]:
+    alarmed = bool(alerts(level, at, noise, yardstick.threshold)[-1])
+    loudest = trend(level, at, noise)
+    told = loudest if loudest.loudness[-1] >= yardstick.threshold else longest_trend(level, at, noise)
+    _state_trend(found, told)
+    waited = max((as_of - days.iloc[-1]) / pd.Timedelta(days=1) / yardstick.round_days, 0.0)
+    left = _rounds_left(level, at, noise[-1], told, waited, yardstick)
+    found.numbers |= dict(zip(("rounds_left", "rounds_left_low", "rounds_left_high"), left, strict=True))
+    if alarmed:
         half_now = level[-1] < np.log(yardstick.half_pct / 100.0)
-        urgent = half_now or left <= _URGENT_ROUNDS
-        found.standing = "urgent" if urgent else "slipping"
-        found.evidence.append(speaks)
-        if urgent:
-            found.evidence.append(
-                f"under {yardstick.half_pct:g} % now"
-                if half_now
-                else f"forecast: {yardstick.half_pct:g} % within {_URGENT_ROUNDS:g} rounds"
-            )
+        found.standing = "urgent" if half_now or left[0] <= _URGENT_ROUNDS else "slipping"
+        found.evidence.append(_falling_words(told, yardstick, low=bool(sinking(level, at, noise)[-1])))
+        if half_now:
+            found.evidence.append(f"under {yardstick.half_pct:g} % now")
+        elif found.standing == "urgent":
+            found.evidence.append(f"forecast: {yardstick.half_pct:g} % within {_URGENT_ROUNDS:g} rounds")
         return
-    settled, settled_error = _recent(level, noise[-1])
-    surely_low = settled + _Z80 * settled_error < np.log(_LOW_PCT / 100.0)
-    found.standing = "low" if surely_low else "steady"
-    if surely_low:
+    settled, error = (part[-1] for part in settled_level(level, noise))
+    low = settled + Z80 * error < np.log(LOW_PCT / 100.0)
+    found.standing = "low" if low else "steady"
+    if low:
         found.evidence.append(
-            f"settled low: {100.0 * np.exp(settled):.0f} % over the last {_LOW_ROUNDS} rounds, surely under "
-            f"{_LOW_PCT:g} % (mean and 80 % interval)"
+            f"settled low: {100.0 * np.exp(settled):.0f} % over the last four rounds, surely under {LOW_PCT:g} % "
+            "(mean, 80 % interval), and no longer surely falling"
         )
 
 
-def _recent(level: np.ndarray, noise: float) -> tuple[float, float]:
-    """Return the mean of the last rounds and its standard error."""
-    last = level[-_LOW_ROUNDS:]
-    return float(last.mean()), noise * mean_error(len(last))
+def _state_trend(found: Standing, told: Trend) -> None:
+    slope, error = told.slope[-1], told.slope_se[-1]
+    found.numbers |= {
+        "change_per_round_pct": 100.0 * np.expm1(slope),
+        "change_per_round_pct_low": 100.0 * np.expm1(slope - Z80 * error),
+        "change_per_round_pct_high": 100.0 * np.expm1(slope + Z80 * error),
+        "decline_probability": 0.5 * (1.0 + erf(told.loudness[-1] / np.sqrt(2.0))),
+    }
+
+
+def _falling_words(told: Trend, yardstick: Yardstick, *, low: bool) -> str:
+    change, loudness = 100.0 * np.expm1(told.slope[-1]), told.loudness[-1]
+    words = (
+        f"falling trend: {change:+.1f} % a round over {told.window[-1]:.0f} rounds, {loudness:.1f} standard errors "
+        f"(alert at {yardstick.threshold:.1f}; Theil-Sen slope)"
+    )
+    return words + (f"; low and still falling: surely under {LOW_PCT:g} % (90 % intervals)" if low else "")
 
 
 def _rounds_left(
-    level: np.ndarray, at: np.ndarray, slope: float, error: float, noise: float, yardstick: Yardstick
+    level: np.ndarray, at: np.ndarray, noise: float, told: Trend, waited: float, yardstick: Yardstick
 ) -> tuple[float, float, float]:
-    """Return rounds until the fall's line passes half strength, with the ends of an 80 % interval.
+    """Return rounds until the trend's line passes half strength, with the ends of an 80 % interval.
 
     The line so many rounds ahead is normal about its prolongation, with the error of its middle and of its slope; the
-    chance that it has passed half strength by then gives the interval.
+    chance that it has passed half strength by then gives the interval. Counted from today, not from the last reading.
     """
-    middle_at = at.mean()
-    middle = float(np.median(level - slope * (at - middle_at)))
+    window, slope, error = int(told.window[-1]), told.slope[-1], told.slope_se[-1]
+    level, at = level[-window:], at[-window:]
+    middle = float(np.median(level - slope * (at - at.mean())))
     ahead = np.linspace(0.0, yardstick.most_rounds, 1001)
-    distance = at[-1] - middle_at + ahead
-    line = middle + slope * distance
-    line_error = np.hypot(noise * mean_error(len(level)), error * distance)
-    passed = (np.log(yardstick.half_pct / 100.0) - line) / line_error  # in standard errors; rises as the line falls
+    distance = at[-1] - at.mean() + waited + ahead
+    line_error = np.hypot(noise * mean_error(window), error * distance)
+    passed = (np.log(yardstick.half_pct / 100.0) - middle - slope * distance) / line_error
 
     def first(at_least: float) -> float:
         there = passed >= at_least
         return float(ahead[there.argmax()]) if there.any() else yardstick.most_rounds
 
-    return first(0.0), first(-_Z80), first(_Z80)
-
-
-def _normal_cdf(z: float) -> float:
-    return 0.5 * (1.0 + erf(z / np.sqrt(2.0)))
+    return first(0.0), first(-Z80), first(Z80)

@@ -115,6 +115,28 @@ def trend(level: Array, at: Array, noise: Array) -> Trend:
     )
 
 
+def longest_trend(level: Array, at: Array, noise: Array) -> Trend:
+    """Return the trend over the longest window at each round, up to twelve rounds, whatever it says.
+
+    Parameters
+    ----------
+    level, at, noise : numpy.ndarray, shape (n,)
+        As for `trend`.
+
+    Returns
+    -------
+    Trend
+        Arrays of shape (n,); unlike the fall that speaks loudest it leans neither way.
+    """
+    found = Trend(*(np.full(len(level), np.nan) for _ in Trend._fields))
+    for window in range(WINDOWS[0], min(WINDOWS[-1], len(level)) + 1):
+        slope, error = _slopes(level, at, noise, window)
+        ends = slice(window - 1, None if window == WINDOWS[-1] else window)
+        found.slope[ends], found.slope_se[ends] = slope[ends], error[ends]
+        found.loudness[ends], found.window[ends] = -slope[ends] / error[ends], window
+    return found
+
+
 def _slopes(level: Array, at: Array, noise: Array, window: int) -> tuple[Array, Array]:
     """Return slope and standard error over the last so many rounds, ending at each round."""
     slope, error = np.full(len(level), np.nan), np.full(len(level), np.nan)

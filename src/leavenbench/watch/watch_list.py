@@ -42,14 +42,16 @@ def watch_list(collection: Collection, curves: pd.DataFrame, vigour: pd.DataFram
     levels = round_levels(vigour, history)
     yardstick = shelf_yardstick(collection.settings, levels)
     present = history.groupby(collection["refeeds"]["culture"]).max()
-    lifeless = _lifeless(curves)
+    lifeless = _lifeless(curves, collection["refeeds"].assign(history=history))
     rows = []
     for culture in living_cultures(collection, as_of):
         own = levels[(levels["culture"] == culture) & (levels["history"] == present.get(culture, 0))]
-        found = stand(own, yardstick, lifeless=culture in lifeless)
+        found = stand(own, yardstick, as_of=pd.Timestamp(as_of), lifeless=lifeless.get(culture, ""))
         told = {**found.numbers, "standing": found.standing, "evidence": found.evidence}
-        rows.append({"culture": culture, "as_of": pd.Timestamp(as_of), **told})
-    table = pd.DataFrame(rows, columns=[name for name in _LIST.names if name != "rank"])
+        last_read = own["fed_at"].dt.tz_localize(None).max()
+        rows.append({"culture": culture, "as_of": pd.Timestamp(as_of), "last_read": last_read, **told})
+    table = pd.DataFrame(rows, columns=["last_read", *(name for name in _LIST.names if name != "rank")])
+    table = table.astype({"last_read": "datetime64[us]"})
     table = _add_care(table, collection, vigour, as_of, yardstick)
     return _ranked(table, collection.settings.timezone)
 
@@ -65,19 +67,29 @@ def shelf_yardstick(settings: Settings, levels: pd.DataFrame) -> Yardstick:
     )
 
 
-def _lifeless(curves: pd.DataFrame) -> set[str]:
-    """Return the cultures in which nothing rose or soured at the last two steps read.
+def _lifeless(curves: pd.DataFrame, refeeds: pd.DataFrame) -> dict[str, str]:
+    """Return the cultures in which nothing moved at the last two steps read, and in words what did not.
 
-    A jar that never rose is not called dead by its rise alone: its pH must have been read.
+    Only steps of the present history count. A jar that never rose is not called dead by its rise alone: its pH must
+    have been read.
     """
+    steps = refeeds[refeeds["purpose"].isin(STEPPING)]
+    present = steps[steps["history"] == refeeds.groupby("culture")["history"].transform("max").reindex(steps.index)]
     read = curves[~curves["status"].isin(["no readings", "too few readings"])]
-    still = read["status"] == "no activity"
-    ever_rose = read.loc[(read["signal"] == "rise") & ~still, "culture"].unique()
+    read = read.assign(still=read["status"] == "no activity")
+    ever_rose = read.loc[(read["signal"] == "rise") & ~read["still"], "culture"].unique()
     telling = read[(read["signal"] == "acid") | read["culture"].isin(ever_rose)]
-    steps = telling.assign(still=still).groupby(["culture", "refeed"], as_index=False)
-    steps = steps.agg(still=("still", "all"), fed_at=("fed_at", "max")).sort_values("fed_at", kind="stable")
-    last_two = steps.groupby("culture").tail(2).groupby("culture")["still"].agg(["all", "size"])
-    return set(last_two.index[last_two["all"] & (last_two["size"] == 2)])
+    telling = telling[telling["refeed"].isin(present["refeed"])].sort_values("fed_at", kind="stable")
+    found = {}
+    for culture, own in telling.groupby("culture"):
+        last_two = own["refeed"].drop_duplicates().tail(2)
+        own = own[own["refeed"].isin(last_two)]
+        if len(last_two) == 2 and own["still"].all():
+            found[culture] = _STILL[tuple(sorted(own["signal"].unique()))]
+    return found
+
+
+_STILL = {("acid",): "no souring", ("rise",): "no rise (pH was not read)", ("acid", "rise"): "neither rise nor souring"}
 
 
 def _add_care(
@@ -90,18 +102,44 @@ def _add_care(
     table["last_fed_at"] = last["fed_at"].array
     table["floor"] = last["floor"].fillna("not measured").array
     table["extra_steps"] = last["extra_steps"].array
-    table["identity_doubt"] = last["too_good"].fillna(False).array
-    since = (pd.Timestamp(as_of) - _days(table["last_fed_at"])) / pd.Timedelta(days=1)
+    table["identity_doubt"] = _in_last_round(order, "too_good").reindex(table["culture"]).fillna(False).array
     # Half a round late is late; a whole round missed counts once.
-    table["rounds_missed"] = np.floor(since / yardstick.round_days - 0.5).clip(lower=0).astype("Int64")
+    table["rounds_missed"] = _rounds_since(table["last_fed_at"], as_of, yardstick).astype("Int64")
+    table["rounds_unread"] = _rounds_since(table["last_read"], as_of, yardstick)
     table["act_by"] = _act_by(table, as_of, yardstick)
-    checks = collection["identity_checks"]
-    proven = checks[checks["kind"] == "identity"].groupby("culture")["checked_on"].max()
-    table["identity_proven_on"] = proven.reindex(table["culture"]).array
+    table["identity_proven_on"] = _identity_proven(collection["identity_checks"]).reindex(table["culture"]).array
     table["shared_cause"] = ""
+    passing = collection["refeeds"].groupby("culture")["passed"].agg(lambda passed: passed.notna().any())
+    table["passing_noted"] = passing.reindex(table["culture"]).fillna(False).array
     spoken = [_care_evidence(row) for row in table.to_dict("records")]
     told = [both[0] + both[1] for both in zip(table["evidence"], spoken, strict=True)]
     return table.assign(evidence=["; ".join(parts) for parts in told])
+
+
+def _in_last_round(order: pd.DataFrame, mark: str) -> pd.Series:
+    """Tell which cultures carry a mark on any step of their last round."""
+    last_round = order.groupby("culture")["round"].transform("last")
+    return order[order["round"] == last_round].groupby("culture")[mark].any()
+
+
+def _rounds_since(moments: pd.Series, as_of: dt.date, yardstick: Yardstick) -> pd.Series:
+    """Return the whole rounds that have passed since without another."""
+    since = (pd.Timestamp(as_of) - _days(moments)) / pd.Timedelta(days=1)
+    return np.floor(since / yardstick.round_days - 0.5).clip(lower=0)
+
+
+#: What people write when a culture was found to be itself, and what takes it back.
+_PROVEN = (
+    r"\b(?:confirmed|itself|same|ok|okay|yes|pass|passed|match|matches|matched|identical|proven|unchanged|as before)\b"
+)
+_NOT_PROVEN = r"\b(?:not|no|non|never|fail|failed|foreign|doubt|doubtful|differs?|different|contaminated|lost|partly)\b"
+
+
+def _identity_proven(checks: pd.DataFrame) -> pd.Series:
+    """Return when each culture was last proven to be itself; a check that failed or says nothing proves nothing."""
+    result = checks["result"].fillna("").str.casefold()
+    proven = result.str.contains(_PROVEN).astype(bool) & ~result.str.contains(_NOT_PROVEN).astype(bool)
+    return checks[(checks["kind"] == "identity") & proven].groupby("culture")["checked_on"].max()
 
 
 def _days(moments: pd.Series) -> pd.Series:
@@ -110,10 +148,12 @@ def _days(moments: pd.Series) -> pd.Series:
 
 def _act_by(table: pd.DataFrame, as_of: dt.date, yardstick: Yardstick) -> pd.Series:
     """Return the last due date before the rounds left run out; missing when they do not within two years."""
-    today = pd.Timestamp(as_of)
-    whole_rounds = np.floor(table["rounds_left_low"].astype(float))
-    due = _days(table["last_fed_at"]) + pd.to_timedelta((whole_rounds * yardstick.round_days).round(), unit="D")
-    due = due.mask(table["rounds_left_low"] >= yardstick.most_rounds)
+    today, round_days = pd.Timestamp(as_of), yardstick.round_days
+    soonest = table["rounds_left_low"].astype(float)
+    since_fed = (today - _days(table["last_fed_at"])) / pd.Timedelta(days=1) / round_days
+    due_rounds = np.floor(soonest + since_fed)  # due dates are counted from the last feeding, rounds left from today
+    due = _days(table["last_fed_at"]) + pd.to_timedelta((due_rounds * round_days).round(), unit="D")
+    due = due.mask(soonest >= yardstick.most_rounds)
     return due.fillna(today).where(due.notna() | (table["standing"] == "urgent")).clip(lower=today)
 
 
@@ -121,12 +161,16 @@ def _care_evidence(row: dict) -> list[str]:
     spoken = []
     if row["floor"] == "missed":
         spoken.append("floor missed: did not sour far enough in time at its last step; do not pass it on or cool it")
-    if not pd.isna(row["extra_steps"]) and row["extra_steps"] > 0:
+    if row["passing_noted"] and not pd.isna(row["extra_steps"]) and row["extra_steps"] > 0:
         spoken.append(f"extra steps: {row['extra_steps']} more than it usually takes in its last round")
     if row["identity_doubt"]:
         spoken.append("too good: stronger than ever before; check that it is still itself")
-    if not pd.isna(row["rounds_missed"]) and row["rounds_missed"] > 0:
-        spoken.append(f"late: {row['rounds_missed']} rounds without a feeding")
+    missed = 0 if pd.isna(row["rounds_missed"]) else int(row["rounds_missed"])
+    unread = 0 if pd.isna(row["rounds_unread"]) else int(row["rounds_unread"])
+    if missed:
+        spoken.append(f"late: {missed} {'round' if missed == 1 else 'rounds'} without a feeding")
+    if unread > missed:
+        spoken.append(f"unread: no sound readings since {row['last_read']:%Y-%m-%d}; what is said here is of that day")
     if pd.isna(row["last_fed_at"]):
         spoken.append("never fed in these records")
     return spoken
