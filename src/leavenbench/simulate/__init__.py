@@ -1,14 +1,19 @@
-"""Collections with a known truth, for the demo, for tests and for planning.
+"""Collections with a known truth, for the demo, for tests, for calibration and for planning.
 
-    stories -> course -> calendar -> activity (shared causes, strength, temperature) -> dough
-            -> looks -> bench -> log_book -> tables, and the truth beside them
+    bakehouse (calendar, rooms, refrigerators, flour, jars, mishaps)
+        -> culture (story -> course -> activity -> living cells -> dough by the clock)
+        -> bench (feeding, looks, loggers, probes, passing, the log book)
+        -> shelf: the tables, and the truth beside them
+    house: the demo, its papers and its files
 
-`simulate_shelf` makes a shelf of numbered cultures, `simulate_cast` one whose cultures and stories are given.
+`simulate_shelf` makes a shelf of numbered cultures, `simulate_cast` one whose cultures and stories are given, and
+`simulate_values` vigour values alone, in a hundredth of the time.
 """
 
 from .cast import Cast
+from .culture.stories import Story
 from .noise import Noise
 from .shelf import Simulated, simulate_cast, simulate_shelf
-from .stories import Story
+from .values import simulate_values
 
-__all__ = ["Cast", "Noise", "Simulated", "Story", "simulate_cast", "simulate_shelf"]
+__all__ = ["Cast", "Noise", "Simulated", "Story", "simulate_cast", "simulate_shelf", "simulate_values"]

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ..errors import LeavenbenchError
-from .house import simulate_demo, write_demo
-from .truth_page import truth_page
+from .house.demo import simulate_demo, write_demo
+from .house.truth_page import truth_page
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -23,8 +23,12 @@ class Noise:
         How much of one round's deviation is left in the next: the coefficient of an AR(1) series.
     refeed_sd : tuple of float
         Sd of a single refeed at step 1, 2 and from step 3 on.
+    acid_alone_sd : float
+        Sd by which the souring of a single refeed differs from its rise.
     day_sd, lot_sd : float
         Sd that all jars handled on one day share; that all jars on one flour lot share.
+    cardinal_off_degC : float
+        How far, at most, the cardinal temperatures of a culture's organisms lie from the usual ones.
     rounds_missing, refeeds_missing : float
         Share of rounds never held, and of refeeds never written down.
     ruler_sd_mm, logger_sd_mm, ph_sd, thermometer_sd_degC : float
@@ -36,8 +40,10 @@ class Noise:
     round_sd: tuple[float, float] = (0.05, 0.12)
     carry_over: float = 0.3
     refeed_sd: tuple[float, float, float] = (0.08, 0.06, 0.05)
+    acid_alone_sd: float = 0.03
     day_sd: float = 0.05
     lot_sd: float = 0.04
+    cardinal_off_degC: float = 1.0
     rounds_missing: float = 0.03
     refeeds_missing: float = 0.03
     ruler_sd_mm: float = 1.5
@@ -62,6 +68,10 @@ class Streams(NamedTuple):
     readings: np.random.Generator
     bench: np.random.Generator
     faults: np.random.Generator
+    rooms: np.random.Generator
+    stores: np.random.Generator
+    probes: np.random.Generator
+    papers: np.random.Generator
 
 
 def streams(seed: int) -> Streams:

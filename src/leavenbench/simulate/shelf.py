@@ -6,27 +6,32 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-import numpy as np
 import pandas as pd
 
-from .activity import add_activity, add_traits
-from .bench import end_rounds, hours_to_pass, put_at_bench
-from .calendar import ROUNDS_A_YEAR, USUAL_STEPS, lay_out_steps, plan_rounds
+from .bakehouse.calendar import ROUNDS_A_YEAR
+from .bakehouse.jars import jars_of
+from .bakehouse.lots import count_flour
+from .bakehouse.mishaps import ColdRoom, only
+from .bakehouse.rooms import draw_rooms
+from .bakehouse.stores import log_stores
+from .bench.feeding import put_at_bench
+from .bench.log_book import lose_the_dead, number_events, other_events, readings_kept, write_down
+from .bench.loggers import log_rise, under_logger
+from .bench.looks import plan_looks, read
+from .bench.passing import end_rounds, hours_to_pass
+from .bench.probes import check_probes
 from .cast import Cast, nameless_cast
-from .course import true_course
-from .jars import fill, jars_of
-from .log_book import lose_the_dead, readings_kept, write_down
-from .looks import log_rise, plan_looks, read
-from .noise import Noise, Streams, streams
-from .shared_causes import draw_days, draw_lots, lot_in_use
-from .stories import Story
-from .strength import draw_strengths, pass_marks
+from .conditions import Conditions, meet_conditions
+from .culture.activity import add_cells
+from .noise import Noise, streams
 from .truth import true_cultures, true_misread, true_refeeds
 
 _REFEEDS = [
-    "refeed", "culture", "fed_at", "step", "lot", "seed", "flour", "water", "room", "room_temperature", "person",
-    "vessel", "start_height", "bench_order", "passed", "cooled_at", "cold_store", "hooch",
+    "refeed", "culture", "fed_at", "purpose", "step", "lot", "seed", "flour", "water", "room", "room_temperature",
+    "person", "vessel", "start_height", "bench_order", "passed", "cooled_at", "cold_store", "hooch", "smell",
 ]  # fmt: skip
+#: The logger was bought so long before the last feeding.
+_LOGGER_SINCE = pd.Timedelta(days=365)
 
 
 @dataclass(frozen=True)
@@ -39,9 +44,9 @@ class Simulated:
         Tables of `leavenbench.columns.TABLES` under their bare column names, in the canonical units; times are
         local and without a zone.
     truth : mapping of str to pandas.DataFrame
-        cultures (story and own traits), rounds (log vigour and its parts), refeeds (log activity and its parts,
-        true traits of both curves; not all of them were written down), days, lots, misread (readings gone wrong)
-        and logged (refeeds with a logger). Logarithms are natural.
+        cultures (story and own ways), rounds (log vigour and its parts), refeeds (log activity and its parts, living
+        cells, true traits of both curves; not all of them were written down), days, lots, misread (readings gone
+        wrong) and logged (refeeds with a logger). Logarithms are natural.
     """
 
     tables: Mapping[str, pd.DataFrame]
@@ -83,7 +88,8 @@ def simulate_shelf(
     --------
     >>> shelf = simulate_shelf(seed=1, cultures=4, years=1)
     >>> sorted(shelf.tables)
-    ['cultures', 'events', 'flour_lots', 'flours', 'readings', 'refeeds', 'vessels']
+    ['cultures', 'events', 'flour_counts', 'flour_lots', 'flours', 'probe_checks', 'readings', 'refeed_flours',
+     'refeeds', 'store_log', 'stores', 'vessels']
     >>> len(shelf.truth["rounds"])
     24
     """
@@ -121,78 +127,57 @@ def simulate_cast(
     Returns
     -------
     Simulated
-        Tables and truth.
+        Tables and truth; the last feeding ends the books: no other table holds a later row.
     """
     noise = noise or Noise()
     draw = streams(seed)
-    strengths = draw_strengths(cast.cultures, cast.flours, noise, draw.strengths)
-    cultures = pass_marks(cast.cultures, strengths)
-    lots = draw_lots(cast.flours, begin, years, noise, draw.lots)
-    rounds = _true_rounds(cast, strengths, round(years * ROUNDS_A_YEAR), begin, noise, draw)
-    steps = lay_out_steps(rounds, draw.calendar)
-    days = draw_days(steps["day"], noise, draw.days)
+    met = meet_conditions(cast, years, begin, noise, draw)
+    days = (met.steps["day"].max() - pd.Timestamp(begin)).days + 3
+    rooms = draw_rooms(cast.rooms, begin, days, only(cast.mishaps, ColdRoom), draw.rooms)
+    steps = put_at_bench(met.steps, rooms, cast.every_room(), cast.people, noise, draw.bench)
+    steps = add_cells(steps, met.strengths)
+    seen, misread = read(plan_looks(len(steps), draw.looks), steps, rooms, cast.probes, noise, draw.readings)
 
-    lots = lots[lots["received"] <= steps["day"].max()].reset_index(drop=True)  # the books end with the last feeding
-    steps = _meet_shared_causes(steps, cultures, days, lots)
-    steps = fill(steps, cultures, draw.jars)
-    steps = add_traits(add_activity(steps, noise, draw.refeeds), strengths)
-    steps = put_at_bench(steps, cast.people, cast.room, noise, draw.bench)
-    seen, misread = read(plan_looks(len(steps), draw.looks), steps, noise, draw.readings)
-
-    steps = end_rounds(steps, hours_to_pass(steps, seen), cast.cold_store, draw.bench)
-    end = pd.Timestamp(begin) + pd.Timedelta(days=round(years * 365.25))
-    left_on_shelf = {name for name, story in cast.stories.items() if not story.noticed}
-    steps, events = lose_the_dead(steps, left_on_shelf, end, draw.bench)
+    steps = end_rounds(steps, hours_to_pass(steps, seen), cast.every_store(), draw.bench)
+    steps, fates = lose_the_dead(steps, cast.stories, draw.bench)
     steps = write_down(steps, noise, draw.bench)
-    under_logger = _under_logger(steps, logged, draw.bench)
-    by_hand = readings_kept(seen, steps, under_logger.index)
-    by_logger = log_rise(under_logger, noise, draw.readings)
-    return Simulated(
-        tables={
-            "cultures": cultures,
-            "events": events,
-            "flours": cast.flours,
-            "flour_lots": lots.drop(columns="log_lot"),
-            "vessels": jars_of(cultures),
-            "refeeds": steps.loc[steps["written"], _REFEEDS].reset_index(drop=True),
-            "readings": pd.concat([by_hand, by_logger], ignore_index=True),
-        },
-        truth={
-            "cultures": true_cultures(cast, rounds, strengths),
-            "rounds": rounds,
-            "refeeds": true_refeeds(steps),
-            "days": days,
-            "lots": lots[["lot", "flour", "log_lot"]],
-            "misread": true_misread(misread, steps, by_hand),
-            "logged": under_logger[["refeed", "vessel", "fed_at"]].reset_index(drop=True),
-        },
-    )
+    end = steps.loc[steps["written"], "fed_at"].max()
+    with_logger = under_logger(steps, logged, end - _LOGGER_SINCE, draw.bench)
+    by_hand = readings_kept(seen, steps, with_logger.index)
+    by_logger = log_rise(with_logger, rooms, noise, draw.readings)
+    tables = {
+        "cultures": met.cultures,
+        "flours": cast.flours,
+        "stores": cast.stores,
+        "vessels": jars_of(met.cultures),
+        "refeeds": steps.loc[steps["written"], _REFEEDS].reset_index(drop=True),
+        "readings": pd.concat([by_hand, by_logger], ignore_index=True),
+        "events": number_events([fates, other_events(steps, cast.shares(), cast.mishaps)], end),
+        "probe_checks": check_probes(cast.probes, begin, end, draw.probes),
+        "store_log": log_stores(cast.stores, pd.Timestamp(begin), end, cast.mishaps, draw.stores),
+        **_flour_books(met, steps, end),
+    }
+    truth = {
+        "cultures": true_cultures(cast, met.rounds, met.strengths),
+        "rounds": met.rounds,
+        "refeeds": true_refeeds(steps),
+        "days": met.days,
+        "lots": met.lots.loc[met.lots["received"] <= end, ["lot", "flour", "log_lot"]],
+        "misread": true_misread(misread, steps, by_hand),
+        "logged": with_logger[["refeed", "vessel", "fed_at"]].reset_index(drop=True),
+    }
+    return Simulated(tables, truth)
 
 
-def _true_rounds(
-    cast: Cast, strengths: pd.DataFrame, rounds: int, begin: date, noise: Noise, draw: Streams
-) -> pd.DataFrame:
-    """Lay out the rounds with every culture's true log vigour and its parts."""
-    plan = plan_rounds(cast.cultures, rounds, begin, noise.rounds_missing, draw.calendar)
-    stories = [cast.stories.get(name, Story()) for name in cast.cultures["culture"]]
-    course = true_course(stories, strengths["round_sd"].to_numpy(), rounds, noise.carry_over, draw.course)
-    return plan.assign(**{part: values.ravel() for part, values in course._asdict().items()})
-
-
-def _meet_shared_causes(
-    steps: pd.DataFrame, cultures: pd.DataFrame, days: pd.DataFrame, lots: pd.DataFrame
-) -> pd.DataFrame:
-    """Give every step its day, its lot, and what its culture is fed on and asked for."""
-    asked = ["culture", "flour", "leading_signal", "pass_rise", "pass_ph", "pass_within"]
-    steps = steps.merge(cultures[asked], on="culture", validate="many_to_one")
-    steps = steps.merge(days, on="day", validate="many_to_one")
-    steps["lot"] = lot_in_use(steps["flour"], steps["day"], lots)
-    return steps.drop(columns="flour").merge(lots[["lot", "log_lot"]], on="lot", validate="many_to_one")
-
-
-def _under_logger(steps: pd.DataFrame, logged: int, rng: np.random.Generator) -> pd.DataFrame:
-    """Pick the steps of the last year that the one logger stood on: the third or later, one jar a day."""
-    late = steps["day"] > steps["day"].max() - pd.Timedelta(days=365)
-    likely = steps.loc[steps["written"] & late & (steps["step"] >= USUAL_STEPS)]
-    one_a_day = likely.iloc[rng.permutation(len(likely))].drop_duplicates("day")
-    return one_a_day.head(logged).sort_values("fed_at")
+def _flour_books(met: Conditions, steps: pd.DataFrame, end: pd.Timestamp) -> dict[str, pd.DataFrame]:
+    """Return what is written down about flour until the end: lots, counts, and the lots of blends."""
+    lots = met.lots.loc[met.lots["received"] <= end].reset_index(drop=True)
+    taken = steps[["refeed", "day", "flour", "written"]]
+    used = met.fed.join(taken, on="at", how="inner").sort_values(["refeed", "lot"], kind="stable")
+    used["mass"] = (used["share"] * used["flour"]).round(0)
+    of_blends = used["written"] & used["at"].duplicated(keep=False)
+    return {
+        "flour_lots": lots.drop(columns="log_lot"),
+        "flour_counts": count_flour(lots, used, end),
+        "refeed_flours": used.loc[of_blends, ["refeed", "lot", "mass"]].reset_index(drop=True),
+    }

@@ -5,18 +5,24 @@ from __future__ import annotations
 import pandas as pd
 
 from .cast import Cast
-from .stories import Story
+from .culture.fermentation import add_traits
+from .culture.stories import Story
 
 _REFEEDS = [
-    "refeed", "culture", "round", "step", "fed_at", "written", "log_vigour", "log_cold", "log_day", "log_lot",
-    "log_refeed", "log_activity", "room_temperature_degC", "true_start_mm", "leak", "ph_start", "rise_extent",
-    "rise_max_rate", "rise_lag_h", "acid_extent", "acid_max_rate", "acid_lag_h",
+    "refeed", "culture", "round", "purpose", "step", "fed_at", "written", "log_vigour", "log_vigour_acid", "log_cold",
+    "log_day", "log_lot", "log_seed", "log_refeed", "log_activity", "log_activity_acid", "room", "true_start_mm",
+    "rise_live", "acid_live", "rise_peak", "rise_max_rate", "rise_lag_h", "acid_max_rate", "acid_lag_h",
 ]  # fmt: skip
+#: Stories in which something takes some rounds.
+_HEALS = ("dip", "rescue", "takeover")
 
 
 def true_refeeds(steps: pd.DataFrame) -> pd.DataFrame:
-    """Return the true activity and curves of every refeed made, whether or not it was written down."""
-    return steps[_REFEEDS].reset_index(drop=True)
+    """Return the true activity and curves of every refeed made, whether or not it was written down.
+
+    The traits are in hours at the reference temperature; by the clock, warmth makes them quicker or slower.
+    """
+    return add_traits(steps)[_REFEEDS]
 
 
 def true_cultures(cast: Cast, rounds: pd.DataFrame, strengths: pd.DataFrame) -> pd.DataFrame:
@@ -34,9 +40,10 @@ def true_cultures(cast: Cast, rounds: pd.DataFrame, strengths: pd.DataFrame) -> 
     Returns
     -------
     pandas.DataFrame
-        culture, story, onset_round, onset_on, percent, heals_in (empty where they mean nothing), then the columns
-        of `strengths`.
+        culture, story, onset_round, onset_on, percent, gain_percent, within, turns_after (empty where they mean
+        nothing), then the columns of `strengths`.
     """
+    rounds = rounds.loc[rounds["purpose"] == "round"]
     begins = rounds.set_index(["culture", "round"])["begins_on"]
     rows = []
     for culture in cast.cultures["culture"]:
@@ -47,12 +54,14 @@ def true_cultures(cast: Cast, rounds: pd.DataFrame, strengths: pd.DataFrame) -> 
                 "culture": culture,
                 "story": story.kind,
                 "onset_round": pd.NA if steady else story.onset,
-                "onset_on": pd.NaT if steady else begins[culture, story.onset],
-                "percent": story.percent if story.kind in ("ramp", "step", "dip") else float("nan"),
-                "heals_in": story.heals_in if story.kind == "dip" else pd.NA,
+                "onset_on": pd.NaT if steady else begins.get((culture, story.onset), pd.NaT),
+                "percent": float("nan") if story.kind in ("steady", "death") else story.percent,
+                "gain_percent": story.gain_percent if story.kind == "takeover" else float("nan"),
+                "within": story.within if story.kind in _HEALS or story.turns_after else pd.NA,
+                "turns_after": story.turns_after or pd.NA,
             }
         )
-    told = pd.DataFrame(rows).astype({"onset_round": "Int64", "heals_in": "Int64"})
+    told = pd.DataFrame(rows).astype(dict.fromkeys(["onset_round", "within", "turns_after"], "Int64"))
     return told.merge(strengths.reset_index(), on="culture")
 
 
