@@ -1,0 +1,8 @@
+"""Figures for the screen and the page: legible in grey, safe for the colour-blind, quantity and unit on each axis."""
+
+from .culture import plot_culture
+from .curve import plot_curve
+from .shelf import plot_shelf
+from .vigour import plot_vigour
+
+__all__ = ["plot_culture", "plot_curve", "plot_shelf", "plot_vigour"]

@@ -1,0 +1,91 @@
+"""Vigour over the rounds, with what happened marked."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from ...records.collection import Collection
+from ...records.living import history_numbers
+from ...watch.levels import round_levels
+from .style import DEEP, INK, MIDDLE, PALE, STEP_MARKS, finished, new_axes
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_Z80 = 1.2815515655446004
+
+
+def plot_vigour(collection: Collection, vigour: pd.DataFrame, culture: str, *, ax: Axes | None = None) -> Axes:
+    """Draw the vigour of one culture over its rounds.
+
+    Parameters
+    ----------
+    collection : Collection
+        The records, for events and the half-strength line.
+    vigour : pandas.DataFrame
+        The vigour table.
+    culture : str
+        Which culture.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; new axes when not given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        Each refeed as a point, its shape telling the step; each round as a line with its 80 % band; baseline and
+        half strength as lines; events as marks with their names.
+    """
+    ax = ax or new_axes()
+    own = vigour[vigour["culture"] == culture]
+    known = own[own["vigour_pct_own"].notna()]
+    for step, points in known.groupby("step"):
+        mark = STEP_MARKS[(int(step) - 1) % len(STEP_MARKS)]
+        style: dict[str, Any] = {
+            "marker": mark,
+            "linestyle": "",
+            "color": INK,
+            "markerfacecolor": "white",
+            "markersize": 4,
+        }
+        ax.plot(_days(points["fed_at"]), points["vigour_pct_own"], **style, alpha=0.6, label=f"step {step}")
+    levels = round_levels(vigour, history_numbers(collection))
+    for _, one in levels[levels["culture"] == culture].groupby("history"):
+        _draw_rounds(ax, one)
+    half = collection.settings.half_strength_pct
+    ax.axhline(100.0, color=INK, linewidth=0.8)
+    ax.axhline(half, color=MIDDLE, linewidth=1.2, linestyle="--")
+    ax.annotate(f"{half:g} %", (1.0, half), xycoords=("axes fraction", "data"), fontsize=8, va="center", color=MIDDLE)
+    _mark_events(ax, collection["events"], culture)
+    ax.set_ylim(bottom=0.0)
+    if len(known):
+        ax.legend(loc="lower left", ncols=4, fontsize=8, frameon=False)
+    rounds = int(levels[levels["culture"] == culture]["round"].nunique())
+    title = f"{culture}: vigour, {len(known)} refeeds in {rounds} rounds; band 80 %"
+    return finished(ax, title, "Date of feeding", "Vigour [% of its own baseline]")
+
+
+def _draw_rounds(ax: Axes, rounds: pd.DataFrame) -> None:
+    when = _days(rounds["fed_at"])
+    low, high = (100.0 * np.exp(rounds["level"] + side * _Z80 * rounds["level_se"]) for side in (-1.0, 1.0))
+    ax.fill_between(when, low, high, color=PALE, zorder=0)
+    ax.plot(when, 100.0 * np.exp(rounds["level"]), color=DEEP, linewidth=1.8, label="round")
+
+
+def _mark_events(ax: Axes, events: pd.DataFrame, culture: str) -> None:
+    for event in events[events["culture"] == culture].to_dict("records"):
+        ax.axvline(event["happened_on"], color=INK, linewidth=0.8, linestyle=":")
+        place: dict[str, Any] = {
+            "xycoords": ("data", "axes fraction"),
+            "rotation": 90,
+            "fontsize": 8,
+            "ha": "right",
+            "va": "top",
+        }
+        ax.annotate(str(event["kind"]), (event["happened_on"], 0.98), **place)
+
+
+def _days(moments: pd.Series) -> pd.Series:
+    return moments.dt.tz_localize(None)

@@ -1,0 +1,123 @@
+"""Small things that a notebook needs: tables as plain text, a progress bar as an output, a pick list."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from ..curves.shelf import trace_collection
+from ..records.collection import Collection
+from ..records.settings import read_settings
+
+
+def show(table: pd.DataFrame, columns: list[str] | None = None, rows: int = 12, digits: int = 0) -> None:
+    """Print the first rows of a table as plain text, rounded.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Any table.
+    columns : list of str, optional
+        Which columns; all when not given.
+    rows : int
+        How many rows at most.
+    digits : int
+        Decimals of numbers.
+
+    Examples
+    --------
+    >>> show(pd.DataFrame({"culture": ["Alba", "Bruno"], "vigour_pct": [97.26, 41.5]}), digits=1)
+    culture  vigour_pct
+       Alba        97.3
+      Bruno        41.5
+    """
+    chosen = table if columns is None else table[columns]
+    if chosen.empty:
+        print("(nothing)")
+        return
+    shown = chosen.head(rows).copy()
+    for name in shown.columns:
+        if pd.api.types.is_datetime64_any_dtype(shown[name]):
+            shown[name] = shown[name].dt.strftime("%Y-%m-%d")
+        elif pd.api.types.is_float_dtype(shown[name]):
+            shown[name] = shown[name].map(lambda value: "" if pd.isna(value) else f"{value:.{digits}f}")
+    print(shown.astype("str").fillna("").replace("<NA>", "").to_string(index=False, max_colwidth=60))
+    if len(chosen) > rows:
+        print(f"... and {len(chosen) - rows} more rows")
+
+
+def today_there(folder: str | Path) -> dt.date:
+    """Return today's date in a collection's time zone.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        The collection's folder.
+
+    Returns
+    -------
+    datetime.date
+    """
+    return dt.datetime.now(ZoneInfo(read_settings(Path(folder))[0].timezone)).date()
+
+
+def trace_with_progress(collection: Collection) -> pd.DataFrame:
+    """Fit every curve of a collection, with a progress bar in the notebook.
+
+    Parameters
+    ----------
+    collection : Collection
+        The records.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The curves table.
+    """
+    from IPython.display import display
+    from ipywidgets import IntProgress
+
+    bar = IntProgress(description="Curves", min=0, max=1)
+    display(bar)
+
+    def progress(done: int, total: int) -> None:
+        if done % 25 == 0 or done == total:
+            bar.max, bar.value = total, done
+
+    return trace_collection(collection, progress=progress)
+
+
+def pick_list(names: list[str], draw: Callable[[str], Any], label: str = "Culture") -> None:
+    """Show a pick list; whatever is picked is drawn under it.
+
+    Parameters
+    ----------
+    names : list of str
+        What can be picked; nothing is drawn until something is.
+    draw : callable
+        Called with the name picked; what it draws or prints is shown.
+    label : str
+        What stands beside the list.
+    """
+    from IPython.display import display
+    from ipywidgets import Dropdown, Output, VBox
+
+    place = Output()
+    choice = Dropdown(options=[("pick one ...", None), *((name, name) for name in names)], description=label)
+
+    def redraw(change: dict) -> None:
+        import matplotlib.pyplot as plt
+
+        place.clear_output(wait=True)
+        if change["new"] is not None:
+            with place:
+                draw(change["new"])
+                plt.show()
+
+    choice.observe(redraw, names="value")
+    display(VBox([choice, place]))

@@ -1,0 +1,112 @@
+"""`start_here.ipynb` in JupyterLab in a real browser, run from the menu as a keeper would.
+
+Needs Chromium (on Debian: ``apt-get install chromium``); without one it says so and is passed over.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import socket
+import subprocess
+import time
+
+import numpy as np
+import pytest
+
+from leavenbench.lab import lab_command, prepare_lab
+
+CHROMIUM = next(
+    (found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), ""
+)
+pytestmark = pytest.mark.skipif(
+    not CHROMIUM, reason="no Chromium on this machine: the notebook was not looked at in it"
+)
+
+
+def one_culture(folder):
+    """Fill a fresh collection with one culture's log, as typed: eight rounds, the last ones weaker."""
+    from leavenbench.records.template import new_collection
+
+    new_collection(folder)
+    hours = np.array([0, 1.5, 3, 4, 5, 6, 8, 24])
+    refeeds, readings = [], []
+    for number in range(8):
+        for step in range(3):
+            name, strength = f"{number + 1}-{step + 1}", 0.93 ** max(number - 3, 0)
+            refeeds.append(f"{name},Alba,2024-{number + 1:02d}-{10 + step} 08:15")
+            height = 42 + 55 / (1 + np.exp(-1.4 * strength * (hours - 4.2 / strength)))
+            ph = 5.9 - 2.0 / (1 + np.exp(-1.0 * strength * (hours - 5.5 / strength)))
+            jitter = 0.6 * np.sin(11 * hours + number + 3 * step)
+            readings += [f"{name},{h:g},{x:.0f},{p:.2f}" for h, x, p in zip(hours, height + jitter, ph, strict=True)]
+    (folder / "refeeds.csv").write_text("refeed,culture,fed_at\n" + "\n".join(refeeds) + "\n", encoding="utf-8")
+    (folder / "readings.csv").write_text("refeed,elapsed,height,ph\n" + "\n".join(readings) + "\n", encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def opened(tmp_path):
+    """Return a function that starts JupyterLab on a collection and gives its address."""
+    servers = []
+
+    def start(folder):
+        place, _ = prepare_lab(folder, tmp_path / "home")
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            port = free.getsockname()[1]
+        log = tmp_path / "lab.log"
+        command = [*lab_command(place), "--no-browser", f"--ServerApp.port={port}", "--allow-root"]
+        own = {
+            name: str(tmp_path / name.lower())
+            for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR")
+        }
+        servers.append(subprocess.Popen(command, cwd=place, env={**os.environ, **own}, stderr=log.open("w")))
+        for _ in range(120):
+            found = re.search(rf"http://127\.0\.0\.1:{port}/lab\S*", log.read_text())
+            with socket.socket() as asking:
+                if found and asking.connect_ex(("127.0.0.1", port)) == 0:
+                    return found.group()
+            time.sleep(0.5)
+        raise AssertionError(log.read_text())
+
+    yield start
+    for server in servers:
+        server.terminate()
+        server.wait(30)
+
+
+@pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.parametrize("whose", ["the demo", "her own"])
+def test_run_all_cells_from_the_menu(whose, opened, tmp_path):
+    from playwright.sync_api import sync_playwright
+
+    address = opened(None if whose == "the demo" else one_culture(tmp_path / "our shelf"))
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        page = browser.new_page(viewport={"width": 1400, "height": 1000})
+        page.goto(address)
+        page.get_by_role("heading", name="Start here").wait_for(timeout=60_000)
+        page.get_by_role("menuitem", name="Run", exact=True).click()
+        page.get_by_text("Run All Cells", exact=True).click()
+        # The last cell is done when its pick list stands there.
+        page.locator(".widget-dropdown select").wait_for(timeout=120_000)
+        pictures = page.locator(".jp-OutputArea-output img")
+        page.wait_for_function("document.querySelectorAll('.jp-OutputArea-output img').length >= 4", timeout=60_000)
+        assert page.locator(".jp-RenderedText[data-mime-type='application/vnd.jupyter.stderr']").count() == 0
+        assert page.get_by_text("Traceback").count() == 0
+        before = pictures.count()
+        page.locator(".widget-dropdown select").select_option(index=1)
+        page.wait_for_function(
+            f"document.querySelectorAll('.jp-OutputArea-output img').length > {before}", timeout=60_000
+        )
+        if looked_at := os.environ.get("LEAVENBENCH_SCREENSHOTS"):
+            _photograph(page, looked_at, whose)
+        browser.close()
+
+
+def _photograph(page, folder, whose):
+    """Save what the browser shows, for a person to look at."""
+    for number, picture in enumerate(page.locator(".jp-Cell").all()):
+        picture.scroll_into_view_if_needed()
+        picture.screenshot(path=f"{folder}/{whose.replace(' ', '_')}_{number:02d}.png")
