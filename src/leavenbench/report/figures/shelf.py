@@ -48,7 +48,8 @@ def plot_shelf(vigour: pd.DataFrame, listed: pd.DataFrame, *, ax: Axes | None = 
     bar = ax.figure.colorbar(image, ax=ax, extend="both", pad=0.02)
     bar.set_label("Vigour [% of its own baseline]", fontsize=9)
     refeeds = int(vigour["vigour_pct_own"].notna().sum())
-    title = f"The shelf at a glance: {len(order)} living cultures, {refeeds:,} refeeds, mean by quarter"
+    cultures = f"{len(order)} living culture{'' if len(order) == 1 else 's'}"
+    title = f"The shelf at a glance: {cultures}, {refeeds:,} refeeds, mean by quarter"
     return finished(ax, title, "Quarter of feeding [year]", "Culture")
 
 

@@ -41,30 +41,39 @@ def plot_vigour(collection: Collection, vigour: pd.DataFrame, culture: str, *, a
     ax = ax or new_axes()
     own = vigour[vigour["culture"] == culture]
     known = own[own["vigour_pct_own"].notna()]
-    for step, points in known.groupby("step"):
-        mark = STEP_MARKS[(int(step) - 1) % len(STEP_MARKS)]
-        style: dict[str, Any] = {
-            "marker": mark,
-            "linestyle": "",
-            "color": INK,
-            "markerfacecolor": "white",
-            "markersize": 4,
-        }
-        ax.plot(_days(points["fed_at"]), points["vigour_pct_own"], **style, alpha=0.6, label=f"step {step}")
     levels = round_levels(vigour, history_numbers(collection))
-    for _, one in levels[levels["culture"] == culture].groupby("history"):
+    levels = levels[levels["culture"] == culture]
+    top = 1.25 * max(float(100.0 * np.exp(levels["level"].max())), 100.0) if len(levels) else 125.0
+    _draw_refeeds(ax, known, top)
+    for _, one in levels.groupby("history"):
         _draw_rounds(ax, one)
     half = collection.settings.half_strength_pct
     ax.axhline(100.0, color=INK, linewidth=0.8)
     ax.axhline(half, color=MIDDLE, linewidth=1.2, linestyle="--")
     ax.annotate(f"{half:g} %", (1.0, half), xycoords=("axes fraction", "data"), fontsize=8, va="center", color=MIDDLE)
     _mark_events(ax, collection["events"], culture)
-    ax.set_ylim(bottom=0.0)
+    ax.set_ylim(0.0, top)
     if len(known):
-        ax.legend(loc="lower left", ncols=4, fontsize=8, frameon=False)
-    rounds = int(levels[levels["culture"] == culture]["round"].nunique())
-    title = f"{culture}: vigour, {len(known)} refeeds in {rounds} rounds; band 80 %"
+        ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.2), ncols=6, fontsize=8, frameon=False)
+    title = f"{culture}: vigour, {len(known)} refeeds in {levels['round'].nunique()} rounds{_period(known)}; band 80 %"
     return finished(ax, title, "Date of feeding", "Vigour [% of its own baseline]")
+
+
+def _draw_refeeds(ax: Axes, known: pd.DataFrame, top: float) -> None:
+    """Draw every refeed; one that is far off the scale stands at its edge, so that it does not flatten the rest."""
+    for step, points in known.groupby("step"):
+        mark = STEP_MARKS[(int(step) - 1) % len(STEP_MARKS)]
+        style: dict[str, Any] = {"marker": mark, "linestyle": "", "color": INK, "markerfacecolor": "white"}
+        shown = points["vigour_pct_own"].clip(upper=top)
+        ax.plot(_days(points["fed_at"]), shown, **style, markersize=4, alpha=0.6, label=f"step {step}", clip_on=False)
+    beyond = int((known["vigour_pct_own"] > top).sum())
+    if beyond:
+        told = f"{beyond} off the scale, at the edge"
+        ax.annotate(told, (0.99, 0.94), xycoords="axes fraction", fontsize=7.5, ha="right", va="top")
+
+
+def _period(known: pd.DataFrame) -> str:
+    return f", {known['fed_at'].min():%Y-%m} to {known['fed_at'].max():%Y-%m}" if len(known) else ""
 
 
 def _draw_rounds(ax: Axes, rounds: pd.DataFrame) -> None:
