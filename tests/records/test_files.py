@@ -4,7 +4,8 @@ import pytest
 
 from leavenbench.errors import CannotRead, LeavenbenchError
 from leavenbench.records.collection import read_collection
-from leavenbench.records.files import find_tables, plain
+from leavenbench.records.files import find_tables
+from leavenbench.records.source import plain
 
 HEAD = "refeed,elapsed,height\n"
 

@@ -10,6 +10,8 @@ from pathlib import Path
 
 from ..columns import TABLES
 from ..errors import CannotRead
+from .source import Source, plain
+from .workbooks import sheet_names
 
 READABLE = (".csv", ".xlsx", ".parquet")
 #: Endings under which people keep tables that cannot be read here.
@@ -21,45 +23,12 @@ TAKEN_IN = "taken_in"
 
 
 @dataclass(frozen=True)
-class Source:
-    """One place where rows of a table stand.
-
-    Attributes
-    ----------
-    table : str
-        The table's name.
-    path : pathlib.Path
-        The file.
-    name : str
-        The file as problems show it, relative to the collection's folder.
-    sheet : str
-        The sheet to read from a workbook; empty for the sheet of the table's name, else the first.
-    """
-
-    table: str
-    path: Path
-    name: str
-    sheet: str = ""
-
-
-@dataclass(frozen=True)
 class Stray:
     """A file or sheet that looks like a table and is none that is known."""
 
     name: str
     nearest: str
     remedy: str
-
-
-def plain(words: str) -> str:
-    """Return a name without case, spaces, hyphens and underscores, as headers are compared.
-
-    Examples
-    --------
-    >>> plain("Start-Height")
-    'startheight'
-    """
-    return re.sub(r"[\s_\-]+", "", words).casefold()
 
 
 _BY_PLAIN_NAME = {plain(name): name for name in TABLES}
@@ -132,8 +101,6 @@ def _in_folder(path: Path) -> Iterator[Source | Stray]:
 
 
 def _in_workbook(path: Path) -> Iterator[Source | Stray]:
-    from .workbooks import sheet_names
-
     for sheet in sheet_names(path):
         table = _BY_PLAIN_NAME.get(plain(sheet), "")
         name = f"{path.name}:{sheet}"

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from ..errors import CannotRead
-from .files import Source
 from .grids import as_text
+from .source import Source
 from .text_files import text_grid
 from .workbooks import workbook_grid
 

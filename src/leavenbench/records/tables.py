@@ -12,11 +12,11 @@ from ..errors import CannotRead
 from ..units import UnknownUnit, to_canonical
 from .cells import Finding, as_words, is_nothing, read_choice, read_numbers, read_text, read_yes_no
 from .draft import Draft
-from .files import Source, plain
 from .moments import read_days, read_moments
 from .problems import problems
 from .settings import FILE, Settings
 from .sheets import Sheet, read_sheet
+from .source import Source, plain
 
 #: Columns that tell which rows form one series, for the hour that autumn repeats.
 _SERIES = ("refeed", "culture", "vessel", "store", "probe")

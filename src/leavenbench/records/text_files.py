@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from .files import plain
 from .grids import even
+from .source import plain
 
 
 def text_grid(path: Path, known: set[str]) -> tuple[pd.DataFrame, list[str]]:

@@ -10,8 +10,8 @@ from pathlib import Path
 import pandas as pd
 
 from ..errors import CannotRead
-from .files import Source, plain
 from .grids import as_text, even
+from .source import Source, plain
 
 
 def sheet_names(path: Path) -> list[str]:
