@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .errors import CannotRead, LeavenbenchError
+from .errors import LeavenbenchError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -105,11 +105,11 @@ def _new(arguments: argparse.Namespace) -> int:
 
 def _check(arguments: argparse.Namespace) -> int:
     from .records.collection import read_collection
+    from .records.settings import today_there
     from .report.listings import show_problems
 
     _check_target(arguments)
-    today = _today(arguments.folder)
-    collection = read_collection(arguments.folder, today=today)
+    collection = read_collection(arguments.folder, today=today_there(arguments.folder))
     _save(collection.problems, arguments.out, "problems")
     show_problems(collection)
     return 1 if (collection.problems["severity"] == "error").any() else 0
@@ -131,6 +131,7 @@ def _curves(arguments: argparse.Namespace) -> int:
 def _watch(arguments: argparse.Namespace) -> int:
     from .records.collection import read_collection
     from .records.reach import read_up_to_last_day
+    from .records.settings import today_there
     from .report.listings import show_watch_list
     from .vigour.index import vigour_of
     from .watch.watch_list import watch_list
@@ -138,7 +139,7 @@ def _watch(arguments: argparse.Namespace) -> int:
     _check_target(arguments)
     as_of = arguments.as_of
     if as_of is None:
-        collection, as_of = read_up_to_last_day(arguments.folder, _today(arguments.folder))
+        collection, as_of = read_up_to_last_day(arguments.folder, today_there(arguments.folder))
     else:
         collection = read_collection(arguments.folder, as_of=as_of)
     curves = _traced(collection)
@@ -167,17 +168,6 @@ def _traced(collection: Collection) -> pd.DataFrame:
 
     with progress_bar("Fitting curves") as progress:
         return trace_collection(collection, progress=progress)
-
-
-def _today(folder: Path) -> dt.date:
-    """Return today's date in the collection's time zone."""
-    from zoneinfo import ZoneInfo
-
-    from .records.settings import read_settings
-
-    if not folder.is_dir():
-        raise CannotRead(f"There is no folder '{folder}'. Give the folder that holds refeeds and readings.")
-    return dt.datetime.now(ZoneInfo(read_settings(folder)[0].timezone)).date()
 
 
 def _check_target(arguments: argparse.Namespace) -> None:

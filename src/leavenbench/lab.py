@@ -10,6 +10,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from .errors import CannotRead
+from .records.settings import require_folder
 
 #: The line in a notebook that says which collection it is about.
 _FOLDER_LINE = "FOLDER = "
@@ -65,8 +66,8 @@ def prepare_lab(folder: Path | None, home: Path) -> tuple[Path, list[str]]:
     CannotRead
         There is no such collection.
     """
-    if folder is not None and not folder.is_dir():
-        raise CannotRead(f"There is no folder '{folder}'. Give the folder that holds refeeds and readings.")
+    if folder is not None:
+        require_folder(folder)
     place = _own_place(home / "leavenbench", "data_demo" if folder is None else folder.resolve().name, folder)
     place.mkdir(parents=True, exist_ok=True)
     if folder is None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..columns import TABLES
-from ..errors import CannotRead
+from .settings import require_folder
 from .source import Source, plain
 from .workbooks import sheet_names
 
@@ -60,8 +60,7 @@ def find_tables(folder: Path) -> tuple[list[Source], list[Stray]]:
     CannotRead
         There is no such folder.
     """
-    if not folder.is_dir():
-        raise CannotRead(f"There is no folder '{folder}'. Give the folder that holds refeeds and readings.")
+    require_folder(folder)
     found = [*_at_the_top(folder), *_taken_in(folder)]
     sources = [one for one in found if isinstance(one, Source)]
     order = list(TABLES)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import difflib
 import tomllib
 from dataclasses import dataclass, fields, replace
@@ -58,6 +59,40 @@ class Settings:
 
 _WORDS = {"title", "timezone", "date_order"}
 _ABOVE_ZERO = {field.name for field in fields(Settings)} - _WORDS - {"reference_temperature_degC"}
+
+
+def require_folder(folder: Path) -> None:
+    """Refuse a collection whose folder is not there.
+
+    Raises
+    ------
+    CannotRead
+        There is no such folder.
+    """
+    if not folder.is_dir():
+        raise CannotRead(f"There is no folder '{folder}'. Give the folder that holds refeeds and readings.")
+
+
+def today_there(folder: str | Path) -> dt.date:
+    """Return today's date in a collection's time zone: the one place where a clock is read.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        The collection's folder.
+
+    Returns
+    -------
+    datetime.date
+
+    Raises
+    ------
+    CannotRead
+        There is no such folder, or its settings cannot be read.
+    """
+    folder = Path(folder)
+    require_folder(folder)
+    return dt.datetime.now(ZoneInfo(read_settings(folder)[0].timezone)).date()
 
 
 def read_settings(folder: Path) -> tuple[Settings, list[tuple[str, str]]]:

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import pandas as pd
 
 from ..curves.shelf import trace_collection
 from ..records.collection import Collection
-from ..records.settings import read_settings
 
 
 def show(table: pd.DataFrame, columns: list[str] | None = None, rows: int = 12, digits: int = 0) -> None:
@@ -49,21 +45,6 @@ def show(table: pd.DataFrame, columns: list[str] | None = None, rows: int = 12, 
     print(shown.astype("str").fillna("").replace("<NA>", "").to_string(index=False, max_colwidth=60))
     if len(chosen) > rows:
         print(f"... and {len(chosen) - rows} more rows")
-
-
-def today_there(folder: str | Path) -> dt.date:
-    """Return today's date in a collection's time zone.
-
-    Parameters
-    ----------
-    folder : str or pathlib.Path
-        The collection's folder.
-
-    Returns
-    -------
-    datetime.date
-    """
-    return dt.datetime.now(ZoneInfo(read_settings(Path(folder))[0].timezone)).date()
 
 
 def trace_with_progress(collection: Collection) -> pd.DataFrame:

@@ -9,13 +9,12 @@ import pandas as pd
 
 from ...records.collection import Collection
 from ...records.living import history_numbers
+from ...watch.alert import Z80
 from ...watch.levels import round_levels
 from .style import DEEP, INK, MIDDLE, PALE, STEP_MARKS, finished, new_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-_Z80 = 1.2815515655446004
 
 
 def plot_vigour(collection: Collection, vigour: pd.DataFrame, culture: str, *, ax: Axes | None = None) -> Axes:
@@ -78,7 +77,7 @@ def _period(known: pd.DataFrame) -> str:
 
 def _draw_rounds(ax: Axes, rounds: pd.DataFrame) -> None:
     when = _days(rounds["fed_at"])
-    low, high = (100.0 * np.exp(rounds["level"] + side * _Z80 * rounds["level_se"]) for side in (-1.0, 1.0))
+    low, high = (100.0 * np.exp(rounds["level"] + side * Z80 * rounds["level_se"]) for side in (-1.0, 1.0))
     ax.fill_between(when, low, high, color=PALE, zorder=0)
     ax.plot(when, 100.0 * np.exp(rounds["level"]), color=DEEP, linewidth=1.8, label="round")
 
