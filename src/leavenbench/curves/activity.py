@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
+from .blocks import Block
 from .choice import Choice
+from .engine.normal import column_sums
 from .models import Array
 from .noise import INSTRUMENTS
-from .traits import NOT_SOUR, SOUR_EARLY, SOUR_PH, SOUR_WHEN_FED, START_H, Estimate
+from .traits import NOT_SOUR, SOUR_EARLY, SOUR_PH, SOUR_WHEN_FED, START_H, Estimate, estimate
 
 #: Levels of the two tests. Together they call a dead jar active in about 3 cases of 100, and find a change of three
 #: times the noise, read 12 times, in about 9 of 10 (measured by simulation).
@@ -15,10 +19,11 @@ _CURVE_LEVEL = 0.02
 _LINE_LEVEL = 0.025
 #: With fewer readings to spare than this, the usual noise of the instrument stands in for as many more.
 _SPARE_ENOUGH = 3
+_NO_PERCENT = "the starting height is zero, so there is no rise in %"
 
 
-def is_active(t: Array, y: Array, kind: str, choice: Choice | None) -> bool:
-    """Test whether a signal moved its way, beyond what readings scatter.
+def is_active(block: Block, kind: str, choice: Choice) -> Array:
+    """Test whether signals moved their way, beyond what readings scatter.
 
     The best curve is tested against a constant by its F ratio, and, since that test is weak where a slight change
     is spread over few readings, so is the slope of a straight line, one-sided. Either is enough. The change must
@@ -26,119 +31,127 @@ def is_active(t: Array, y: Array, kind: str, choice: Choice | None) -> bool:
 
     Parameters
     ----------
-    t : numpy.ndarray, shape (n,)
-        Times of the readings [h], ascending, two or more of them different.
-    y : numpy.ndarray, shape (n,)
-        The readings.
+    block : Block
+        The signals of the choice, each read at two or more different times.
     kind : str
         Kind of the readings, a name in `noise.INSTRUMENTS`.
-    choice : Choice or None
-        The best curve.
+    choice : Choice
+        The best curve of each.
 
     Returns
     -------
-    bool
+    numpy.ndarray of bool, shape (m,)
 
     Examples
     --------
-    >>> is_active(np.arange(6.0), np.array([40.0, 41, 40, 39, 41, 40]), "height_mm", None)
-    False
+    >>> from leavenbench.curves.choice import choose
+    >>> hours, heights = np.arange(6.0)[:, None], np.array([[40.0, 40, 41, 40, 41, 41]]).T
+    >>> block = Block(np.array([0]), hours, heights, None, np.array([6]))
+    >>> [is_active(block, "height_mm", choice).tolist() for choice in choose(block, "height_mm")]
+    [[False]]
     """
-    if choice is None or float(np.ptp(choice.fit.value(t))) < INSTRUMENTS[kind].noise:
-        return False
-    return _curve_p(y, kind, choice) < _CURVE_LEVEL or _line_p(t, y, choice.sign) < _LINE_LEVEL
+    moved = np.ptp(choice.fits.value(block.t), axis=0) >= INSTRUMENTS[kind].noise
+    by_curve = _curve_p(block, kind, choice) < _CURVE_LEVEL
+    return moved & (by_curve | (_line_p(block, INSTRUMENTS[kind].sign) < _LINE_LEVEL))
 
 
-def _curve_p(y: Array, kind: str, choice: Choice) -> float:
+def _curve_p(block: Block, kind: str, choice: Choice) -> Array:
     """Probability of such an F ratio, curve against constant, in a jar where nothing moves."""
     from scipy.special import fdtrc
 
-    fit, more = choice.fit, len(choice.fit.parameters) - 1
-    explained = max(float(((y - y.mean()) ** 2).sum()) - fit.rss, 0.0)
-    rss, spare = fit.rss, fit.spare
-    if spare < _SPARE_ENOUGH:
-        rss, spare = rss + _SPARE_ENOUGH * INSTRUMENTS[kind].noise ** 2, spare + _SPARE_ENOUGH
-    return float(fdtrc(more, spare, explained / more / (rss / spare))) if rss > 0.0 else 0.0
+    fits, more = choice.fits, len(choice.fits.parameters) - 1
+    there = np.ones_like(block.y) if block.weight is None else block.weight
+    away = there * (block.y - column_sums(there * block.y) / block.readings)
+    explained = np.maximum(column_sums(away**2) - fits.rss, 0.0)
+    few = fits.spare < _SPARE_ENOUGH
+    rss = fits.rss + np.where(few, _SPARE_ENOUGH * INSTRUMENTS[kind].noise ** 2, 0.0)
+    spare = fits.spare + np.where(few, _SPARE_ENOUGH, 0)
+    ratio = explained / more / np.where(rss > 0.0, rss / spare, 1.0)
+    return np.where(rss > 0.0, fdtrc(more, spare, ratio), 0.0)
 
 
-def _line_p(t: Array, y: Array, sign: float) -> float:
+def _line_p(block: Block, sign: float) -> Array:
     """Probability of such a slope the signal's way in a jar where nothing moves."""
     from scipy.special import stdtr
 
-    coefficients, covariance, _ = _line(t, y)
-    if covariance[1, 1] <= 0.0:
-        return 0.0 if sign * coefficients[1] > 0.0 else 1.0
-    return float(stdtr(len(t) - 2, -sign * coefficients[1] / np.sqrt(covariance[1, 1])))
+    line = _line(block)
+    steep = line.covariance[1, 1] > 0.0
+    ratio = sign * line.slope / np.sqrt(np.where(steep, line.covariance[1, 1], 1.0))
+    return np.where(steep, stdtr(block.readings - 2, -ratio), np.where(ratio > 0.0, 0.0, 1.0))
 
 
-def straight_line(t: Array, y: Array, kind: str, sign: float) -> tuple[dict[str, Estimate], float]:
-    """Say how little happened: a straight line through the readings.
+def straight_line(block: Block, kind: str) -> tuple[dict[str, Estimate], Array]:
+    """Say how little happened: a straight line through the readings of each signal.
 
     Parameters
     ----------
-    t : numpy.ndarray, shape (n,)
-        Times of the readings [h], ascending, three or more.
-    y : numpy.ndarray, shape (n,)
-        The readings.
+    block : Block
+        Signals read at three or more different times.
     kind : str
         Kind of the readings, a name in `noise.INSTRUMENTS`.
-    sign : float
-        1 for a rise, -1 for the fall of a pH.
 
     Returns
     -------
     traits : dict of str to Estimate
         Extent from 0 h to the last reading and steepest slope, not below 0, and the level at the start (of a pH
         also at the end), with the standard errors of the line.
-    rms : float
+    rms : numpy.ndarray, shape (m,)
         Root mean square of the residuals, in the unit read.
 
     Examples
     --------
-    >>> found, rms = straight_line(np.arange(5.0), np.array([40.0, 41, 40, 41, 42]), "height_mm", 1.0)
-    >>> found["extent"]._replace(value=round(found["extent"].value, 6), se=round(found["extent"].se, 3))
-    Estimate(value=4.0, se=2.04, at_least=False, why='')
+    >>> hours, heights = np.arange(5.0)[:, None], np.array([[40.0, 41, 40, 41, 42]]).T
+    >>> found, rms = straight_line(Block(np.array([0]), hours, heights, None, np.array([5])), "height_mm")
+    >>> found["extent"].value.round(6).tolist(), found["extent"].se.round(3).tolist()
+    ([4.0], [2.04])
     """
-    (start, slope), covariance, rms = _line(t, y)
-    last = float(t[-1])
-    rate = Estimate(max(0.0, -slope), _se(covariance, np.array([0.0, 1.0])))
+    line, sign = _line(block), INSTRUMENTS[kind].sign
+    first, last = block.t[0], block.t[-1]
+    start, slope = line.start, line.slope
     if sign > 0.0:
-        rate = _percent_rate(float(start), float(slope), covariance)
+        zero = start <= 0.0
+        percent = 100.0 / np.where(zero, np.nan, start)
+        se = percent * line.se(-slope * percent / 100.0, np.ones_like(start))
+        rate = estimate(np.maximum(percent * slope, 0.0), se, why=np.where(zero, _NO_PERCENT, ""))
+    else:
+        rate = estimate(np.maximum(-slope, 0.0), line.se(0.0, 1.0))
     found = {"max_rate": rate, "extent": rate._replace(value=rate.value * last, se=rate.se * last)}
-    at_start = Estimate(start, _se(covariance, np.array([1.0, 0.0])))
     if kind == "height_mm":
-        found["start_height_mm"] = at_start
+        found["start_height_mm"] = estimate(start, line.se(1.0, 0.0))
     if sign < 0.0:
-        end = Estimate(start + slope * last, _se(covariance, np.array([1.0, last])))
-        found |= {"ph_start": at_start, "ph_end": end, "time_to_ph_4_6_h": _sour(start, start + slope * t[0], t[0])}
-    return found, rms
+        found["ph_start"] = estimate(start, line.se(1.0, 0.0))
+        found["ph_end"] = estimate(start + slope * last, line.se(1.0, last))
+        when_fed = (start <= SOUR_PH) & (first <= START_H)
+        why = np.where(start + slope * first <= SOUR_PH, SOUR_EARLY, NOT_SOUR)
+        found["time_to_ph_4_6_h"] = estimate(
+            np.where(when_fed, 0.0, np.nan), why=np.where(when_fed, SOUR_WHEN_FED, why)
+        )
+    return found, line.rms
 
 
-def _percent_rate(start: float, slope: float, covariance: Array) -> Estimate:
-    """Slope in % of the starting level, not below 0."""
-    if start <= 0.0:
-        return Estimate(float("nan"), why="the starting height is zero, so there is no rise in %")
-    se = 100.0 / start * _se(covariance, np.array([-slope / start, 1.0]))
-    return Estimate(max(0.0, 100.0 * slope / start), se)
+class _Line(NamedTuple):
+    """Straight lines: level at 0 h, slope, their covariance (2, 2, m), root mean square of the residuals."""
+
+    start: Array
+    slope: Array
+    covariance: Array
+    rms: Array
+
+    def se(self, by_start: Array | float, by_slope: Array | float) -> Array:
+        """Return the standard error of a number with these derivatives."""
+        (vss, vsr), (_, vrr) = self.covariance
+        variance = by_start**2 * vss + 2.0 * by_start * by_slope * vsr + by_slope**2 * vrr
+        return np.sqrt(np.maximum(variance, 0.0))
 
 
-def _sour(when_fed: float, when_first_read: float, first: float) -> Estimate:
-    if when_fed <= SOUR_PH and first <= START_H:
-        return Estimate(0.0, why=SOUR_WHEN_FED)
-    return Estimate(float("nan"), why=SOUR_EARLY if when_first_read <= SOUR_PH else NOT_SOUR)
-
-
-def _line(t: Array, y: Array) -> tuple[Array, Array, float]:
-    """Fit a straight line: (level at 0 h, slope), their covariance, root mean square of the residuals."""
-    n, middle = len(t), t.mean()
-    away = t - middle
-    size = float(away @ away)
-    slope = float(away @ y) / size
-    residuals = y - y.mean() - slope * away
-    variance = float(residuals @ residuals) / (n - 2)
+def _line(block: Block) -> _Line:
+    there = np.ones_like(block.y) if block.weight is None else block.weight
+    n = block.readings
+    middle, level = column_sums(there * block.t) / n, column_sums(there * block.y) / n
+    away = there * (block.t - middle)
+    size = column_sums(away**2)
+    slope = column_sums(away * block.y) / size
+    squares = column_sums((there * (block.y - level) - slope * away) ** 2)
+    variance = squares / (n - 2)
     covariance = variance * np.array([[1 / n + middle**2 / size, -middle / size], [-middle / size, 1 / size]])
-    return np.array([y.mean() - slope * middle, slope]), covariance, float(np.sqrt((residuals**2).mean()))
-
-
-def _se(covariance: Array, gradient: Array) -> float:
-    return float(np.sqrt(max(gradient @ covariance @ gradient, 0.0)))
+    return _Line(level - slope * middle, slope, covariance, np.sqrt(squares / n))

@@ -6,16 +6,17 @@ Source of the criterion: Hurvich & Tsai 1989, Biometrika 76:297-307, doi 10.1093
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import cache
 from typing import NamedTuple
 
 import numpy as np
 
-from .composed import CURVES, WITH_COLLAPSE, hold, level_curve
-from .engine import ROUGH, Fit, fit, search
+from .blocks import Block
+from .composed import CURVES, LEVELS, WITH_COLLAPSE
+from .engine import Fits, Optimum, judged, sharpened
+from .engine.normal import columns
 from .models import GROWTH, Array, Model
-from .starts import starts
+from .noise import INSTRUMENTS
+from .search import bounds, search
 
 #: The growth curves tried, the simplest first.
 MODELS: tuple[str, ...] = tuple(GROWTH)
@@ -24,29 +25,28 @@ MODELS: tuple[str, ...] = tuple(GROWTH)
 _SPARE_FOR_A_SHAPE = 5
 #: A Richards shape outside this is the Gompertz, or a straight line with a corner: no curve of its own.
 _OWN_SHAPE = (0.02, 10.0)
-_NU_PLACE = level_curve("richards", 1.0).place("nu")
+#: The Richards shapes near the logistic and the Gompertz curve from which its search begins.
+_NEARLY = {"logistic": 0.9, "gompertz": 0.1}
+#: Residuals of this share of the finest step that readings show are no worse than none.
+_NO_RESIDUAL = 0.1
 
 
-@dataclass(frozen=True)
-class Choice:
-    """The curve chosen, and how it was come by.
+class Choice(NamedTuple):
+    """The curves of a block for which one model was chosen.
 
     Attributes
     ----------
     name : str
-        A name in `composed.CURVES`.
-    fit : Fit
-        The fit, with every parameter of the curve on its start.
-    sign : float
-        1 for a rise, -1 for the fall of a pH.
-    at_once : bool
-        The lag would have been below zero, so it is held at zero.
+        The model, a name in `composed.CURVES`.
+    columns : numpy.ndarray of int, shape (k,)
+        Which curves of the block they are.
+    fits : Fits
+        Their fits, every parameter on its start, in readings turned so that activity raises them.
     """
 
     name: str
-    fit: Fit
-    sign: float
-    at_once: bool
+    columns: Array
+    fits: Fits
 
     @property
     def curve(self) -> Model:
@@ -54,133 +54,163 @@ class Choice:
         return CURVES[self.name]
 
     @property
+    def shape(self) -> Array:
+        """Its parameters, shape (p, k)."""
+        return self.fits.parameters[1:]
+
+    def held(self, parameter: str) -> Array:
+        """Whether a parameter stands at a bound, shape (k,)."""
+        return self.fits.held[self.fits.model.place(parameter)]
+
+    @property
     def collapses(self) -> bool:
         """Whether it falls again after its peak."""
         return self.name.endswith(WITH_COLLAPSE)
 
+    def of(self, some: Array) -> Choice:
+        """Return some of them."""
+        return Choice(self.name, self.columns[some], self.fits.of(some))
 
-def choose(
-    t: Array,
-    y: Array,
-    sign: float,
-    models: Sequence[str] = MODELS,
-    peak: int | None = None,
-    resolution: float = 0.0,
-) -> Choice | None:
-    """Fit what the readings can carry and choose among it.
+
+def choose(block: Block, kind: str, models: Sequence[str] = MODELS, peak: Array | None = None) -> list[Choice]:
+    """Fit what the readings of each signal can carry, and choose among it.
 
     Parameters
     ----------
-    t : numpy.ndarray, shape (n,)
-        Times of the readings [h], ascending.
-    y : numpy.ndarray, shape (n,)
-        The readings.
-    sign : float
-        1 for a rise, -1 for the fall of a pH.
+    block : Block
+        Signals of one kind.
+    kind : str
+        Kind of the readings, a name in `noise.INSTRUMENTS`.
     models : sequence of str
         Names in `models.GROWTH`.
-    peak : int, optional
+    peak : numpy.ndarray of int, shape (m,), optional
         Which reading is the peak, where a collapse after it is to be fitted.
-    resolution : float
-        Finest step that the readings show, in their unit: the least that they are taken to scatter.
 
     Returns
     -------
-    Choice or None
-        None when no curve moves the way of the signal.
+    list of Choice
+        One for each model that was chosen for any signal; a signal that no curve moves with is in none of them.
 
     Examples
     --------
-    >>> hours = np.array([0.0, 1, 2, 3, 4, 5, 6, 8])
-    >>> heights = np.array([40.0, 40, 41, 46, 62, 75, 79, 80])
-    >>> choose(hours, heights, 1.0).name
-    'logistic'
+    >>> hours = np.array([[0.0, 1, 2, 3, 4, 5, 6, 8]]).T
+    >>> heights = np.array([[40.0, 40, 41, 46, 62, 75, 79, 80]]).T
+    >>> [choice.name for choice in choose(Block(np.array([0]), hours, heights, None, np.array([8])), "height_mm")]
+    ['logistic']
     """
-    times = len(np.unique(t))
+    up, finest = INSTRUMENTS[kind].sign * block.y, INSTRUMENTS[kind].resolution
     tried: list[_Tried] = []
     for growth in models:
-        parameters = len(GROWTH[growth].parameters) + (1 if peak is None else 3)
-        if times < parameters + (_SPARE_FOR_A_SHAPE if tried and "nu" in GROWTH[growth].parameters else 0):
-            continue
-        begin = _starts(growth, t, y, sign, peak, tried)
-        if len(begin):
-            tried.append(_try(growth if peak is None else growth + WITH_COLLAPSE, t, y, sign, begin[0]))
-    span = float(np.ptp(y))
-    tried.sort(key=lambda it: (it.is_a_limit, _rank(it, len(t), span)))
-    first = None
-    for it in tried:
-        choice = _exact(it, t, y, sign, resolution)
-        if choice.fit.settled:
-            return choice
-        first = first or choice
-    return first
+        tried.append(_try(growth, block, up, finest, peak, tried))
+    best = _best(tried, block.readings, finest)
+    found = []
+    for number, it in enumerate(tried):
+        chosen = np.flatnonzero((best == number) & it.fitted)
+        if len(chosen):
+            found.append(it.judged(block, up, chosen, finest))
+    return found
 
 
 class _Tried(NamedTuple):
-    """A curve fitted well enough to be compared."""
+    """One model fitted to the curves of a block that can carry it; the others have not settled anywhere."""
 
     name: str
-    parameters: Array
-    rss: float
-    at_once: bool
+    optimum: Optimum
 
     @property
-    def is_a_limit(self) -> bool:
+    def model(self) -> Model:
+        return LEVELS[self.name]
+
+    @property
+    def fitted(self) -> Array:
+        """Whether there is a curve at all."""
+        return np.isfinite(self.optimum.rss)
+
+    @property
+    def is_a_limit(self) -> Array:
         """Whether it is another curve's limit rather than a curve of its own."""
-        of = dict(zip(("start", *CURVES[self.name].parameters), self.parameters, strict=True))
-        return not _OWN_SHAPE[0] < of.get("nu", 1.0) < _OWN_SHAPE[1]
+        if "nu" not in self.model.parameters:
+            return np.zeros(len(self.fitted), bool)
+        nu = self.optimum.parameters[self.model.place("nu")]
+        return ~((nu > _OWN_SHAPE[0]) & (nu < _OWN_SHAPE[1]))
+
+    def judged(self, block: Block, up: Array, chosen: Array, resolution: float) -> Choice:
+        """Return some of them, sharpened, with what their readings say of each parameter."""
+        some, risen = block.of(chosen), columns(up, chosen)
+        ends = bounds(self.model, some.t, risen)
+        optimum = sharpened(self.model, some.t, risen, self.optimum.of(chosen), some.weight, *ends)
+        return Choice(self.name, chosen, judged(self.model, some.t, optimum, some.readings, some.weight, resolution))
 
 
-def _starts(growth: str, t: Array, y: Array, sign: float, peak: int | None, tried: list[_Tried]) -> Array:
-    """Return starts for a curve; Richards' begins where the simpler ones, which it contains, have ended."""
-    simpler = [it for it in tried if "nu" not in CURVES[it.name].parameters]
-    if "nu" not in GROWTH[growth].parameters or not simpler:
-        return starts(growth, t, y, sign, peak)[:1]
-    best = min(simpler, key=lambda it: it.rss)
-    return np.insert(best.parameters, _NU_PLACE, 0.9 if best.name.startswith("logistic") else 0.1)[None]
-
-
-def _try(name: str, t: Array, y: Array, sign: float, begin: Array) -> _Tried:
-    """Fit roughly; a jar cannot begin before it was fed, so a lag that would be below zero is held at zero."""
-    curve = level_curve(name, sign)
-    lag = curve.place("lag_h")
-    p, rss = search(curve, t, y, begin, ROUGH)
-    if p[lag] >= 0.0:
-        return _Tried(name, p, rss, at_once=False)
-    p, rss = search(_without_lag(name, sign), t, y, np.delete(begin, lag), ROUGH)
-    return _Tried(name, np.insert(p, lag, 0.0), rss, at_once=True)
-
-
-def _exact(tried: _Tried, t: Array, y: Array, sign: float, resolution: float) -> Choice:
-    """Bring a curve to the last digits."""
-    curve = level_curve(tried.name, sign)
-    lag = curve.place("lag_h")
-    if not tried.at_once:
-        free = fit(curve, t, y, tried.parameters, resolution)
-        if free.parameters[lag] >= 0.0:
-            return Choice(tried.name, free, sign, at_once=False)
-    held = fit(_without_lag(tried.name, sign), t, y, np.delete(tried.parameters, lag), resolution)
-    whole = replace(
-        held,
-        model=curve,
-        parameters=np.insert(held.parameters, lag, 0.0),
-        spread=np.insert(held.spread, lag, 0.0, axis=1),
-        unseen=np.insert(held.unseen, lag, 0.0, axis=1),
-        influence=np.insert(held.influence, lag, 1.0),
+def _try(growth: str, block: Block, up: Array, finest: float, peak: Array | None, tried: list[_Tried]) -> _Tried:
+    """Fit one model to the curves that can carry it."""
+    name = growth if peak is None else growth + WITH_COLLAPSE
+    model, curves = LEVELS[name], up.shape[1]
+    own_shape = "nu" in model.parameters
+    times = 1 + np.count_nonzero(np.diff(block.t, axis=0), axis=0)
+    able = np.flatnonzero(times >= len(model.parameters) + (_SPARE_FOR_A_SHAPE if own_shape and tried else 0))
+    start = _from_simpler(model, tried, able) if own_shape and tried else None
+    readable = block.of(able)
+    top = None if peak is None else peak[able]
+    found = search(growth, readable.t, columns(up, able), readable.weight, top, start, finest=finest)
+    if len(able) == curves:
+        return _Tried(name, found)
+    size = len(model.parameters)
+    whole = Optimum(
+        np.full((size, curves), np.nan),
+        np.full((size + 1, size + 1, curves), np.nan),
+        np.zeros(curves, bool),
+        np.zeros((size, curves), bool),
     )
-    return Choice(tried.name, whole, sign, at_once=True)
+    for all_of_it, those in zip(whole, found, strict=True):
+        all_of_it[..., able] = those
+    return _Tried(name, whole)
 
 
-@cache
-def _without_lag(name: str, sign: float) -> Model:
-    return hold(level_curve(name, sign), "lag_h", 0.0)
+def _from_simpler(model: Model, tried: list[_Tried], able: Array) -> Array:
+    """Let a curve with a shape of its own begin where the simpler ones, which it contains, have ended."""
+    rss = np.array([np.where(it.fitted, it.optimum.rss, np.inf)[able] for it in tried])
+    place, best = model.place("nu"), rss.argmin(axis=0)
+    start = np.empty((len(model.parameters), len(able)))
+    for number, it in enumerate(tried):
+        begin = np.insert(it.optimum.parameters[:, able], place, _NEARLY[it.name.removesuffix(WITH_COLLAPSE)], axis=0)
+        np.copyto(start, begin, where=best == number)
+    return start
 
 
-def _rank(tried: _Tried, n: int, span: float) -> tuple[bool, float]:
-    """AICc, after which come those for which it is not defined, by their residual sum."""
-    k = len(tried.parameters) + 1  # the residual variance counts
-    rss = max(tried.rss, n * (1e-9 * span) ** 2, np.finfo(float).tiny)
-    fit_term = n * float(np.log(rss / n))
-    if n - k - 1 > 0:
-        return False, fit_term + 2.0 * k + 2.0 * k * (k + 1) / (n - k - 1)
-    return True, fit_term
+def _best(tried: list[_Tried], readings: Array, finest: float) -> Array:
+    """Return which model is the best of each curve: those that settled first, by the criterion."""
+    limit, missing = (np.array(of) for of in zip(*((it.is_a_limit, ~it.fitted) for it in tried), strict=True))
+    unsettled = np.array([~it.optimum.settled for it in tried])
+    numbers = [len(it.model.parameters) + 1 for it in tried]  # the residual variance counts
+    ranks = [criterion(it.optimum.rss, readings, k, finest) for it, k in zip(tried, numbers, strict=True)]
+    undefined, value = (np.array(of) for of in zip(*ranks, strict=True))
+    return np.lexsort((value, undefined, limit, unsettled, missing), axis=0)[0]
+
+
+def criterion(rss: Array, readings: Array, numbers: int, finest: float) -> tuple[Array, Array]:
+    """Return the corrected Akaike criterion of fits.
+
+    Parameters
+    ----------
+    rss : numpy.ndarray, shape (m,)
+        Residual sums of squares.
+    readings : numpy.ndarray of int, shape (m,)
+        Number of readings.
+    numbers : int
+        How many numbers were fitted, the residual variance among them.
+    finest : float
+        Finest step of the readings, in their unit: a tenth of it is no worse than no residual.
+
+    Returns
+    -------
+    undefined : numpy.ndarray of bool, shape (m,)
+        Where there are too few readings for the criterion: what is left of it still tells equals apart.
+    value : numpy.ndarray, shape (m,)
+    """
+    n, k = readings, numbers
+    fit_term = n * np.log(np.fmax(rss / n, (_NO_RESIDUAL * finest) ** 2))
+    spare = n - k - 1
+    defined = spare > 0
+    more = 2.0 * k + 2.0 * k * (k + 1) / np.maximum(spare, 1)
+    return ~defined, fit_term + np.where(defined, more, 0.0)

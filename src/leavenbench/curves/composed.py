@@ -1,24 +1,26 @@
 """From a growth curve to what is read off a jar: a start that is fitted, and a collapse after the peak.
 
-`collapsing` lets a growth curve fall again, `from_start` sets it on the level at which the jar stood, and `hold`
-keeps one parameter where it is put. Each makes a new `Model` out of a `Model`.
+`collapsing` lets a growth curve fall again, and `from_start` sets it on the level at which the jar stood. Each makes
+a new `Model` out of a `Model`.
 """
 
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 
-from .models import GROWTH, Array, Model, sigmoid
+from .models import GROWTH, LARGEST, Array, Model, sigmoid
+
+_LOG_2 = float(np.log(2.0))
 
 
 def collapsing(growth: Model) -> Model:
-    """Let a rise fall again: the growth curve times the share 1 / (1 + exp((t - c) / w)) of its gas still held.
+    """Let a rise fall again: the growth curve times the share of its gas that is still held.
 
-    The share falls from 1 to 0 around the hour ``c = half_gone_h`` over a width ``w = fall_width_h``, so the curve
-    falls back to its start in the end. A real dough stays above that: only the part that was read is used. The
-    form is chosen for its simplicity; common practice, no source.
+    Since the lag, t hours ago, the share has fallen from 1 as 1 / (k + (1 - k) exp(t / w)), with k = 1 / (1 + exp(-s))
+    for the sharpness ``s = fall_sharpness`` and the width w = h / log(2 + exp(s)), so that half of the gas is gone
+    after ``h = half_gone_after_h``. A jar that leaks the same share every hour has a sharpness far below 0, one that
+    collapses all at once a high one. The curve falls back to its start in the end; a real dough stays above that:
+    only the part that was read is used. The form is chosen for its simplicity; common practice, no source.
 
     Parameters
     ----------
@@ -28,42 +30,87 @@ def collapsing(growth: Model) -> Model:
     Returns
     -------
     Model
-        The same with the two parameters ``half_gone_h`` and ``fall_width_h`` [h] at the end.
+        The same with the two parameters ``half_gone_after_h`` [h] and ``fall_sharpness`` at the end.
 
     Examples
     --------
     >>> rise_and_fall = collapsing(GROWTH["logistic"])
-    >>> rise_and_fall.value(np.array([5.0, 12.0, 30.0]), np.array([10, 2, 3, 12, 1.5])).round(3).tolist()
-    [3.976, 4.973, 0.0]
+    >>> rise_and_fall.value(np.array([5.0, 12.0, 60.0]), np.array([10, 2, 3, 9, 6])).round(3).tolist()
+    [3.986, 4.973, 0.0]
     """
-    grown = len(growth.parameters)
+    grown, lag = len(growth.parameters), growth.place("lag_h")
 
     def value(t: Array, p: Array) -> Array:
-        return growth.value(t, p[:grown]) * sigmoid((p[grown] - t) / p[grown + 1])
+        return growth.value(t, p[:grown]) * share_held(t - p[lag], *p[grown:])
 
-    def jacobian(t: Array, p: Array) -> Array:
-        centre, width = p[grown:]
-        held = sigmoid((centre - t) / width)
-        going = growth.value(t, p[:grown]) * held * (1.0 - held) / width
-        stacked = np.empty((*going.shape, grown + 2))
-        stacked[..., :grown] = growth.jacobian(t, p[:grown]) * held[..., None]
-        stacked[..., grown] = going
-        stacked[..., grown + 1] = going * (t - centre) / width
-        return stacked
+    def derive(t: Array, p: Array, into: Array) -> Array:
+        half, sharpness = p[grown:]
+        by_half, by_sharpness = into[grown:]
+        level = growth.derive(t, p[:grown], into[:grown])
+        since = t - p[lag]
+        still, lost = _lost(since, half, sharpness)
+        held = lost + still
+        np.divide(1.0, held, out=held)
+        into[:grown] *= held
+        level *= held
+        np.multiply(lost, held, out=by_half)
+        by_half *= level
+        into[lag] += by_half / fall_width_h(half, sharpness)
+        np.multiply(since, sigmoid(sharpness - _LOG_2) / half, out=by_sharpness)
+        np.subtract(still, by_sharpness, out=by_sharpness)
+        by_sharpness *= by_half
+        held *= still * (1.0 - still)
+        held *= level
+        by_sharpness -= held
+        since /= half * fall_width_h(half, sharpness)
+        by_half *= since
+        return level
 
-    parameters = (*growth.parameters, "half_gone_h", "fall_width_h")
-    return Model(parameters, value, jacobian, (*growth.positive, "fall_width_h"))
+    return Model(
+        (*growth.parameters, "half_gone_after_h", "fall_sharpness"),
+        value,
+        derive,
+        (*growth.positive, "half_gone_after_h"),
+        growth.linear,
+    )
 
 
-def from_start(curve: Model, sign: float) -> Model:
-    """Set a curve on a fitted starting level: start + sign times curve.
+def share_held(since: Array, half: Array, sharpness: Array) -> Array:
+    """Return the share of the gas that a collapsing curve still holds.
+
+    Parameters
+    ----------
+    since : numpy.ndarray
+        Time since the lag [h].
+    half, sharpness : numpy.ndarray
+        The parameters ``half_gone_after_h`` [h] and ``fall_sharpness``.
+
+    Returns
+    -------
+    numpy.ndarray
+    """
+    still, lost = _lost(since, half, sharpness)
+    return 1.0 / (still + lost)
+
+
+def fall_width_h(half: Array, sharpness: Array) -> Array:
+    """Return the time [h] in which a collapsing curve loses gas e times as fast; parameters as for `share_held`."""
+    return half / np.logaddexp(_LOG_2, sharpness)
+
+
+def _lost(since: Array, half: Array, sharpness: Array) -> tuple[Array, Array]:
+    """Return two terms whose sum is one over the share still held."""
+    lost = np.minimum(since / fall_width_h(half, sharpness) - np.logaddexp(0.0, sharpness), LARGEST)
+    return sigmoid(sharpness), np.exp(lost)
+
+
+def from_start(curve: Model) -> Model:
+    """Set a curve on a fitted starting level.
 
     Parameters
     ----------
     curve : Model
         A curve that begins at 0.
-    sign : float
-        1 for a level that rises, -1 for one that falls.
 
     Returns
     -------
@@ -72,70 +119,26 @@ def from_start(curve: Model, sign: float) -> Model:
 
     Examples
     --------
-    >>> from_start(GROWTH["logistic"], -1.0).value(np.array([5.0]), np.array([6, 2, 0.5, 3])).round(3).tolist()
-    [5.0]
+    >>> from_start(GROWTH["logistic"]).value(np.array([5.0]), np.array([6, 2, 0.5, 3])).round(3).tolist()
+    [7.0]
     """
 
     def value(t: Array, p: Array) -> Array:
-        return p[0] + sign * curve.value(t, p[1:])
+        return p[0] + curve.value(t, p[1:])
 
-    def jacobian(t: Array, p: Array) -> Array:
-        derivatives = curve.jacobian(t, p[1:])
-        stacked = np.empty((*derivatives.shape[:-1], derivatives.shape[-1] + 1))
-        stacked[..., 0] = 1.0
-        stacked[..., 1:] = sign * derivatives
-        return stacked
+    def derive(t: Array, p: Array, into: Array) -> Array:
+        into[0] = 1.0
+        level = curve.derive(t, p[1:], into[1:])
+        level += p[0]
+        return level
 
-    return Model(("start", *curve.parameters), value, jacobian, curve.positive)
-
-
-def hold(model: Model, parameter: str, at: float) -> Model:
-    """Keep one parameter where it is put, and leave the others free.
-
-    Parameters
-    ----------
-    model : Model
-        The curve.
-    parameter : str
-        One of its parameters.
-    at : float
-        Its value.
-
-    Returns
-    -------
-    Model
-        The same curve with one parameter fewer.
-
-    Examples
-    --------
-    >>> at_once = hold(GROWTH["logistic"], "lag_h", 0.0)
-    >>> at_once.parameters, at_once.value(np.array([2.0]), np.array([10, 2])).round(3).tolist()
-    (('extent', 'max_rate'), [4.013])
-    """
-    place = model.place(parameter)
-
-    def whole(p: Array) -> Array:
-        return np.concatenate((p[:place], np.full_like(p[:1], at), p[place:]))
-
-    def value(t: Array, p: Array) -> Array:
-        return model.value(t, whole(np.asarray(p, float)))
-
-    def jacobian(t: Array, p: Array) -> Array:
-        return np.delete(model.jacobian(t, whole(np.asarray(p, float))), place, axis=-1)
-
-    return Model(
-        tuple(name for name in model.parameters if name != parameter),
-        value,
-        jacobian,
-        tuple(name for name in model.positive if name != parameter),
-    )
+    return Model(("start", *curve.parameters), value, derive, curve.positive, ("start", *curve.linear))
 
 
 def slope(curve: Model, t: Array, p: Array) -> Array:
     """Steepness of a curve [its unit/h].
 
-    Every curve here moves along the time axis with its ``lag_h`` and ``half_gone_h``, so its slope in time is
-    minus the sum of its derivatives with respect to those.
+    Every curve here moves along the time axis with its lag, so its slope in time is minus its derivative by that.
 
     Parameters
     ----------
@@ -156,9 +159,7 @@ def slope(curve: Model, t: Array, p: Array) -> Array:
     >>> slope(CURVES["logistic"], np.array([5.5]), np.array([10.0, 2.0, 3.0])).round(6).tolist()
     [2.0]
     """
-    derivatives = curve.jacobian(t, p)
-    moves = [place for place, name in enumerate(curve.parameters) if name in ("lag_h", "half_gone_h")]
-    return -derivatives[..., moves].sum(axis=-1)
+    return -curve.jacobian(t, p)[curve.place("lag_h")]
 
 
 #: What a collapsing curve is called after its growth.
@@ -168,25 +169,5 @@ WITH_COLLAPSE = " with collapse"
 CURVES: dict[str, Model] = GROWTH | {f"{name}{WITH_COLLAPSE}": collapsing(growth) for name, growth in GROWTH.items()}
 
 
-@cache
-def level_curve(name: str, sign: float) -> Model:
-    """Return one of `CURVES` set on a fitted start, as the readings show it (made once).
-
-    Parameters
-    ----------
-    name : str
-        A name in `CURVES`.
-    sign : float
-        1 for a rise, -1 for the fall of a pH.
-
-    Returns
-    -------
-    Model
-        With the parameter ``start`` in front.
-
-    Examples
-    --------
-    >>> level_curve("gompertz", -1.0).parameters
-    ('start', 'extent', 'max_rate', 'lag_h')
-    """
-    return from_start(CURVES[name], sign)
+#: The same set on a fitted start, as the readings show them.
+LEVELS: dict[str, Model] = {name: from_start(curve) for name, curve in CURVES.items()}

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from .blocks import Observed
 from .models import Array
 from .noise import INSTRUMENTS
 
@@ -15,38 +16,55 @@ _BEYOND_NOISE = 3.0
 _OF_RANGE = 0.10
 
 
-class Fall(NamedTuple):
-    """A fall that was seen: which reading is the peak, which is the first that has fallen, and how many have."""
+class Falls(NamedTuple):
+    """Falls that were seen, each array with one element per signal.
 
-    peak: int
-    first_fallen: int
-    fallen: int
+    Attributes
+    ----------
+    seen : numpy.ndarray of bool, shape (m,)
+        Whether it fell.
+    peak, first_fallen : numpy.ndarray of int, shape (m,)
+        Which of its readings is the highest, and the first that has fallen.
+    fallen : numpy.ndarray of int, shape (m,)
+        How many have.
+    """
+
+    seen: Array
+    peak: Array
+    first_fallen: Array
+    fallen: Array
 
 
-def visible_fall(y: Array, kind: str) -> Fall | None:
-    """Look for a fall from the peak that lasts to the last reading.
+def visible_falls(observed: Observed) -> Falls:
+    """Look for falls from the peak that last to the last reading.
 
     Parameters
     ----------
-    y : numpy.ndarray, shape (n,)
-        Readings of a rise, in the order of time.
-    kind : str
-        Kind of the readings, a name in `noise.INSTRUMENTS`.
+    observed : Observed
+        Signals with one reading or more each; a pH never counts as fallen.
 
     Returns
     -------
-    Fall or None
+    Falls
 
     Examples
     --------
-    >>> visible_fall(np.array([40.0, 44, 70, 88, 86, 71, 60]), "height_mm")
-    Fall(peak=3, first_fallen=5, fallen=2)
-    >>> visible_fall(np.array([40.0, 44, 70, 88, 86, 85]), "height_mm") is None
-    True
+    >>> heights = np.array([40.0, 44, 70, 88, 86, 71, 60])
+    >>> visible_falls(Observed(np.arange(7.0), heights, np.array([0]), np.array(["height_mm"])))
+    Falls(seen=array([ True]), peak=array([3]), first_fallen=array([5]), fallen=array([2]))
     """
-    peak = int(np.argmax(y))
-    deep = max(_BEYOND_NOISE * INSTRUMENTS[kind].noise, _OF_RANGE * float(np.ptp(y)))
-    fallen = np.flatnonzero(y[peak:] < y[peak] - deep) + peak
-    if peak == 0 or not len(fallen) or fallen[-1] != len(y) - 1:
-        return None  # what only sinks from the first reading on never rose
-    return Fall(peak, int(fallen[0]), len(fallen))
+    y, first, readings = observed.y, observed.first, observed.readings
+    if not len(first):
+        none = np.zeros(0, int)
+        return Falls(none.astype(bool), none, none, none)
+    highest, lowest = np.maximum.reduceat(y, first), np.minimum.reduceat(y, first)
+    noise = np.array([INSTRUMENTS[kind].noise for kind in observed.kind])
+    deep = np.maximum(_BEYOND_NOISE * noise, _OF_RANGE * (highest - lowest))
+    place = np.arange(len(y)) - np.repeat(first, readings)
+    peak = np.minimum.reduceat(np.where(y == np.repeat(highest, readings), place, len(y)), first)
+    has = (y < np.repeat(highest - deep, readings)) & (place > np.repeat(peak, readings))
+    fallen = np.add.reduceat(has, first, dtype=int)
+    first_fallen = np.minimum.reduceat(np.where(has, place, len(y)), first)
+    rises = np.array([INSTRUMENTS[kind].sign > 0.0 for kind in observed.kind])
+    # what only sinks from the first reading on never rose
+    return Falls(rises & (peak > 0) & has[first + readings - 1], peak, first_fallen, fallen)

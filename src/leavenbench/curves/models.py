@@ -20,6 +20,8 @@ from numpy.typing import ArrayLike
 
 Array = np.ndarray
 _E = float(np.e)
+#: Exponents are held below this, so that nothing overflows.
+LARGEST = 700.0
 
 
 @dataclass(frozen=True)
@@ -31,29 +33,31 @@ class Model:
     parameters : tuple of str
         Names of the parameters, in the order in which the functions take them.
     value : callable
-        ``value(t, p)``: the curve at times ``t`` [h], shape (n,).
-    jacobian : callable
-        ``jacobian(t, p)``: derivatives with respect to ``p``, shape (n, len(p)).
+        ``value(t, p)``: the curve at times ``t`` [h], from parameters whose first axis is in that order.
+    derive : callable
+        ``derive(t, p, into)``: the same, and into ``into``, shape (p, ...), the derivatives by each parameter.
     positive : tuple of str
         Parameters that make sense above zero only.
+    linear : tuple of str
+        Parameters in which the curve is linear while the others stay put.
     """
 
     parameters: tuple[str, ...]
     value: Callable[[Array, Array], Array]
-    jacobian: Callable[[Array, Array], Array]
+    derive: Callable[[Array, Array, Array], Array]
     positive: tuple[str, ...] = ()
+    linear: tuple[str, ...] = ()
 
     def place(self, parameter: str) -> int:
         """Return where a parameter stands among `parameters`."""
         return self.parameters.index(parameter)
 
-
-def _columns(*derivatives: Array) -> Array:
-    """Set derivatives, shape (n,) each, side by side as the last axis."""
-    stacked = np.empty((*np.broadcast(*derivatives).shape, len(derivatives)))
-    for place, derivative in enumerate(derivatives):
-        stacked[..., place] = derivative
-    return stacked
+    def jacobian(self, t: ArrayLike, p: ArrayLike) -> Array:
+        """Return the derivatives by each parameter, the parameters along the first axis."""
+        times, known = np.asarray(t, float), np.asarray(p, float)
+        into = np.empty((len(self.parameters), *np.broadcast_shapes(times.shape, known.shape[1:])))
+        self.derive(times, known, into)
+        return into
 
 
 def sigmoid(x: Array) -> Array:
@@ -82,16 +86,27 @@ def logistic(t: ArrayLike, p: ArrayLike) -> Array:
     [0.1212843, 4.0131234, 9.7340301]
     """
     extent, rate, lag = np.asarray(p, float)
-    return extent * sigmoid(4.0 * rate * (np.asarray(t, float) - lag) / extent - 2.0)
+    return extent * sigmoid(4.0 * rate / extent * (np.asarray(t, float) - lag) - 2.0)
 
 
-def logistic_jacobian(t: ArrayLike, p: ArrayLike) -> Array:
-    """Return the derivatives of `logistic` with respect to extent, rate and lag, shape (n, 3)."""
-    extent, rate, lag = np.asarray(p, float)
-    since = np.asarray(t, float) - lag
-    s = sigmoid(4.0 * rate * since / extent - 2.0)
-    slope = s * (1.0 - s)
-    return _columns(s - slope * 4.0 * rate * since / extent, 4.0 * since * slope, -4.0 * rate * slope)
+def derive_logistic(t: Array, p: Array, into: Array) -> Array:
+    """Return `logistic` and its derivatives by extent, rate and lag."""
+    extent, rate, lag = p
+    share, by_rate, by_lag = into
+    since = t - lag
+    since *= 2.0 * rate / extent
+    np.subtract(since, 1.0, out=share)
+    np.tanh(share, out=share)
+    share += 1.0
+    share *= 0.5
+    np.subtract(1.0, share, out=by_rate)
+    by_rate *= share
+    np.multiply(by_rate, -4.0 * rate, out=by_lag)
+    by_rate *= since
+    level = extent * share
+    share -= 2.0 * by_rate
+    by_rate *= 2.0 * extent / rate
+    return level
 
 
 def gompertz(t: ArrayLike, p: ArrayLike) -> Array:
@@ -115,18 +130,28 @@ def gompertz(t: ArrayLike, p: ArrayLike) -> Array:
     [3.9996011, 9.4132125]
     """
     extent, rate, lag = np.asarray(p, float)
-    inner = np.minimum(rate * _E * (lag - np.asarray(t, float)) / extent + 1.0, 700.0)
+    inner = np.minimum(rate * _E / extent * (lag - np.asarray(t, float)) + 1.0, LARGEST)
     return extent * np.exp(-np.exp(inner))
 
 
-def gompertz_jacobian(t: ArrayLike, p: ArrayLike) -> Array:
-    """Return the derivatives of `gompertz` with respect to extent, rate and lag, shape (n, 3)."""
-    extent, rate, lag = np.asarray(p, float)
-    until = lag - np.asarray(t, float)
-    inner = np.minimum(rate * _E * until / extent + 1.0, 700.0)
-    level = np.exp(-np.exp(inner))
-    slope = level * np.exp(np.minimum(inner, 100.0))
-    return _columns(level + slope * rate * _E * until / extent, -_E * until * slope, -rate * _E * slope)
+def derive_gompertz(t: Array, p: Array, into: Array) -> Array:
+    """Return `gompertz` and its derivatives by extent, rate and lag."""
+    extent, rate, lag = p
+    share, by_rate, by_lag = into
+    until = lag - t
+    until *= rate * _E / extent
+    np.add(until, 1.0, out=by_rate)
+    np.minimum(by_rate, LARGEST, out=by_rate)
+    np.exp(by_rate, out=by_rate)
+    np.negative(by_rate, out=share)
+    np.exp(share, out=share)
+    by_rate *= share
+    np.multiply(by_rate, -rate * _E, out=by_lag)
+    by_rate *= until
+    level = extent * share
+    share += by_rate
+    by_rate *= -extent / rate
+    return level
 
 
 def richards(t: ArrayLike, p: ArrayLike) -> Array:
@@ -151,28 +176,73 @@ def richards(t: ArrayLike, p: ArrayLike) -> Array:
     [0.0309436, 4.001122, 9.6139896]
     """
     extent, rate, lag, nu = np.asarray(p, float)
-    steep = np.exp((1.0 + 1.0 / nu) * np.log1p(nu))  # (1 + nu)^(1 + 1/nu), exact for small nu
-    exponent = np.log(nu) + 1.0 + nu + rate / extent * steep * (lag - np.asarray(t, float))
-    return extent * np.exp(-np.logaddexp(0.0, exponent) / nu)
+    exponent = rate / extent * _steep(nu) * (lag - np.asarray(t, float)) + (np.log(nu) + 1.0 + nu)
+    return extent * np.exp(-np.log1p(np.exp(np.minimum(exponent, LARGEST))) / nu)
 
 
-def richards_jacobian(t: ArrayLike, p: ArrayLike) -> Array:
-    """Return the derivatives of `richards` with respect to extent, rate, lag and shape, shape (n, 4)."""
-    extent, rate, lag, nu = np.asarray(p, float)
-    until = lag - np.asarray(t, float)
-    steep = (1.0 + nu) ** (1.0 + 1.0 / nu)
-    steep_by_nu = steep * (1.0 / nu - np.log1p(nu) / nu**2)
-    exponent = np.log(nu) + 1.0 + nu + rate / extent * steep * until
-    log_base = np.logaddexp(0.0, exponent)
-    level = np.exp(-log_base / nu)
-    slope = -extent * level * sigmoid(exponent) / nu  # dy/d(exponent)
-    by_nu = slope * (1.0 / nu + 1.0 + rate / extent * steep_by_nu * until) + extent * level * log_base / nu**2
-    return _columns(
-        level - slope * rate * steep * until / extent**2,
-        slope * steep * until / extent,
-        slope * rate * steep / extent,
-        by_nu,
-    )
+def derive_richards(t: Array, p: Array, into: Array) -> Array:
+    """Return `richards` and its derivatives by extent, rate, lag and shape."""
+    extent, rate, lag, nu = p
+    steep = _steep(nu)
+    until = rate / extent * steep * (lag - t)
+    still = np.exp(np.minimum(until + (np.log(nu) + 1.0 + nu), LARGEST))
+    log_base = np.log1p(still)
+    share = np.exp(log_base / -nu)
+    still /= 1.0 + still
+    still *= share / -nu  # d share / d exponent
+    np.multiply(still, rate * steep, out=into[2])
+    np.multiply(still, extent * (1.0 / nu + 1.0), out=into[3])
+    still *= until
+    np.subtract(share, still, out=into[0])
+    np.multiply(still, extent / rate, out=into[1])
+    still *= extent * (1.0 / nu - np.log1p(nu) / nu**2)  # (1 + nu)^(1 + 1/nu) by nu, relative
+    into[3] += still
+    log_base *= share
+    log_base *= extent / nu**2
+    into[3] += log_base
+    return extent * share
+
+
+def _steep(nu: Array) -> Array:
+    """(1 + nu)^(1 + 1/nu), exact for small nu."""
+    return np.exp((1.0 + 1.0 / nu) * np.log1p(nu))
+
+
+def time_of_share(growth: str, share: ArrayLike, nu: ArrayLike = 1.0) -> Array:
+    """Say when a growth curve stands at a share of its extent, counted from its lag in units of extent / rate.
+
+    Parameters
+    ----------
+    growth : str
+        A name in `GROWTH`.
+    share : array_like
+        The share, between 0 and 1.
+    nu : array_like
+        Shape of a Richards curve; the other curves have none.
+
+    Returns
+    -------
+    numpy.ndarray
+        The time [1].
+
+    Examples
+    --------
+    >>> float(time_of_share("logistic", 0.5)), float(time_of_share("richards", 0.5, 1.0))
+    (0.5, 0.5)
+    """
+    s, shape = np.asarray(share, float), np.asarray(nu, float)
+    if growth == "logistic":
+        return 0.5 + 0.25 * np.log(s / (1.0 - s))
+    if growth == "gompertz":
+        return (1.0 - np.log(-np.log(s))) / _E
+    return (np.log(shape) + 1.0 + shape - np.log(np.expm1(-shape * np.log(s)))) / _steep(shape)
+
+
+def inflection_share(growth: str, nu: ArrayLike = 1.0) -> Array:
+    """Return the share of its extent at which a growth curve is steepest; parameters as for `time_of_share`."""
+    shape = np.asarray(nu, float)
+    of = {"logistic": 0.5, "gompertz": 1.0 / _E}
+    return of[growth] + 0.0 * shape if growth in of else np.exp(-np.log1p(shape) / shape)
 
 
 _GROWTH = ("extent", "max_rate", "lag_h")
@@ -180,7 +250,7 @@ _POSITIVE = ("extent", "max_rate")
 
 #: The growth curves that a refeed may be fitted with.
 GROWTH: dict[str, Model] = {
-    "logistic": Model(_GROWTH, logistic, logistic_jacobian, _POSITIVE),
-    "gompertz": Model(_GROWTH, gompertz, gompertz_jacobian, _POSITIVE),
-    "richards": Model((*_GROWTH, "nu"), richards, richards_jacobian, (*_POSITIVE, "nu")),
+    "logistic": Model(_GROWTH, logistic, derive_logistic, _POSITIVE),
+    "gompertz": Model(_GROWTH, gompertz, derive_gompertz, _POSITIVE),
+    "richards": Model((*_GROWTH, "nu"), richards, derive_richards, (*_POSITIVE, "nu")),
 }

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from .composed import CURVES
+from .composed import LEVELS
 
 
 class Instrument(NamedTuple):
@@ -21,6 +21,11 @@ class Instrument(NamedTuple):
     unit: str
     resolution: float
     noise: float
+
+    @property
+    def sign(self) -> float:
+        """1 for readings that activity raises, -1 for pH, which falls."""
+        return -1.0 if self.unit == "pH" else 1.0
 
 
 #: The kinds of reading; a ruler held by hand, a marked jar, a tape read in %, a pH probe. Common practice, no
@@ -115,4 +120,4 @@ def judged(curves: pd.DataFrame, noise: Mapping[str, float] | None = None) -> pd
 
 def _numbers_fitted(model: str) -> float:
     """Count the parameters of a curve on its start."""
-    return len(CURVES[model].parameters) + 1 if model in CURVES else np.nan
+    return len(LEVELS[model].parameters) if model in LEVELS else np.nan

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from ..columns import RESULTS, TRAITS
+from ..columns import RESULTS
 from ..records.collection import Collection
+from .blocks import Observed, observe
 from .choice import MODELS
+from .composed import CURVES
 from .models import Array
 from .noise import INSTRUMENTS, judged, noise_by_kind
+from .pooled import trace_pooled
 from .signals import signals
-from .trace import Trace, trace
-
-Progress = Callable[[int, int], None]
+from .traces import Progress, Traces, trace_signals
 
 _UNITS = {"rise": "%", "acid": "pH"}
 _NOT_READ = {"rise": "no rise was read", "acid": "no pH was read"}
@@ -56,8 +57,12 @@ def trace_refeed(elapsed_h: Any, values: Any, kind: str, models: Sequence[str] =
     >>> row["status"], row["model"], round(row["extent"]), round(row["extent_se"])
     ('fitted', 'logistic', 100, 1)
     """
-    found = trace(np.asarray(elapsed_h, float), np.asarray(values, float), kind, models)
-    return judged(_table([_row(found, kind)])).drop(columns=["refeed", "signal", *_MORE]).iloc[0]
+    read = pd.DataFrame({"elapsed_h": elapsed_h, "value": values}).assign(refeed="", signal="", kind=kind)
+    return (
+        judged(_traced(read, lambda signals: trace_signals(signals, models)))
+        .drop(columns=["refeed", "signal", *_MORE])
+        .iloc[0]
+    )
 
 
 def trace_shelf(
@@ -79,7 +84,7 @@ def trace_shelf(
     models : sequence of str
         Growth curves to choose among: logistic, gompertz, richards.
     progress : callable, optional
-        Called as ``progress(done, total)`` after each curve.
+        Called as ``progress(done, total)`` with the number of curves, block after block.
 
     Returns
     -------
@@ -94,7 +99,42 @@ def trace_shelf(
       refeed unit  status
     0     r1   pH  fitted
     """
-    return judged(_traced(observed, models, progress), noise)
+    return judged(_traced(observed, lambda signals: trace_signals(signals, models, progress)), noise)
+
+
+def pool_culture(
+    observed: pd.DataFrame, noise: Mapping[str, float] | None = None, models: Sequence[str] = MODELS
+) -> pd.DataFrame:
+    """Fit one shape to the refeeds of a culture: each keeps its own start and extent.
+
+    Refeeds that were read too seldom to be fitted alone borrow the shape from the others. Pool like with like: one
+    culture, one step, one temperature, or hours at the reference temperature.
+
+    Parameters
+    ----------
+    observed : pandas.DataFrame
+        As `signals.signals` gives it: refeed, signal, kind, elapsed_h, value; kinds of reading are pooled apart.
+    noise : mapping of str to float, optional
+        Noise (sd) by kind of reading, in its unit, by which poor fits are named; see `noise.noise_by_kind`.
+    models : sequence of str
+        Growth curves to choose among: logistic, gompertz, richards.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row per refeed and signal, as of `trace_shelf`; standard errors are those of the pooled fit, which counts
+        the residuals of all its refeeds as one noise.
+
+    Examples
+    --------
+    >>> read = pd.DataFrame({"elapsed_h": [0.0, 2, 4, 6, 8, 10], "value": [5.9, 5.9, 5.1, 4.3, 4.0, 4.0]})
+    >>> twice = pd.concat([read.assign(refeed="r1"), read.iloc[::2].assign(refeed="r2")])
+    >>> pool_culture(twice.assign(signal="acid", kind="ph_direct"))[["refeed", "readings", "status"]]
+      refeed  readings  status
+    0     r1         6  fitted
+    1     r2         3  fitted
+    """
+    return judged(_traced(observed, lambda signals: trace_pooled(signals, models)), noise)
 
 
 def trace_collection(
@@ -109,7 +149,7 @@ def trace_collection(
     models : sequence of str
         Growth curves to choose among: logistic, gompertz, richards.
     progress : callable, optional
-        Called as ``progress(done, total)`` after each curve.
+        Called as ``progress(done, total)`` with the number of curves, block after block.
 
     Returns
     -------
@@ -135,7 +175,7 @@ def curves_table(
     models : sequence of str
         Growth curves to choose among: logistic, gompertz, richards.
     progress : callable, optional
-        Called as ``progress(done, total)`` after each curve.
+        Called as ``progress(done, total)`` with the number of curves, block after block.
 
     Returns
     -------
@@ -150,7 +190,8 @@ def curves_table(
     >>> curves_table(fed, read)[["culture", "signal", "status", "reason"]].head(1).values.tolist()
     [['Ida', 'rise', 'no readings', 'no rise was read']]
     """
-    traced = _traced(signals(readings, refeeds, vessels), models, progress)
+    observed = signals(readings, refeeds, vessels)
+    traced = _traced(observed, lambda some: trace_signals(some, models, progress))
     traced = judged(traced, noise_by_kind(traced))
     log = refeeds.reindex(columns=["refeed", *_LOG]).sort_values("fed_at", kind="stable")
     log = log.merge(pd.DataFrame({"signal": list(_UNITS)}), how="cross").astype({"refeed": "str", "signal": "str"})
@@ -166,54 +207,49 @@ def curves_table(
     return table[RESULTS["curves"].names].astype(_dtypes(*RESULTS["curves"].names))
 
 
-def _traced(observed: pd.DataFrame, models: Sequence[str], progress: Progress | None) -> pd.DataFrame:
-    """Fit every signal, without a word on poor fits."""
-    rows = []
-    total = observed.groupby(["refeed", "signal"]).ngroups
-    for number, (refeed, signal, kind, hours, values) in enumerate(_each(observed), start=1):
-        rows.append({"refeed": refeed, "signal": signal, **_row(trace(hours, values, kind, models), kind)})
-        if progress is not None:
-            progress(number, total)
-    return _table(rows)
-
-
-def _each(observed: pd.DataFrame) -> Iterator[tuple[str, str, str, Array, Array]]:
-    """Give every signal of every refeed with its readings."""
-    group = observed.groupby(["refeed", "signal"], sort=False).ngroup().to_numpy()
-    order = np.argsort(group, kind="stable")
-    order = order[group[order] >= 0]
-    names = [observed[name].to_numpy() for name in ("refeed", "signal", "kind")]
+def _traced(observed: pd.DataFrame, fit: Callable[[Observed], Traces]) -> pd.DataFrame:
+    """Fit every signal in some way, without a word on poor fits."""
+    number = observed.groupby(["refeed", "signal"], sort=False).ngroup().to_numpy()
+    named = observed[["refeed", "signal", "kind"]][number >= 0]
     hours, values = (observed[name].to_numpy(dtype=float, na_value=np.nan) for name in ("elapsed_h", "value"))
-    for rows in np.split(order, np.flatnonzero(np.diff(group[order])) + 1):
-        if len(rows):
-            refeed, signal, kind = (name[rows[0]] for name in names)
-            yield refeed, signal, kind, hours[rows], values[rows]
+    number, hours, values = number[number >= 0], hours[number >= 0], values[number >= 0]
+    _, first = np.unique(number, return_index=True)
+    table = named.iloc[first].reset_index(drop=True)
+    some, known = observe(number, hours, values, table["kind"].to_numpy(dtype=str))
+    return _told(table, known, fit(some))
 
 
-def _row(found: Trace, kind: str) -> dict[str, Any]:
-    """Write a trace as a row of the curves table."""
-    row: dict[str, Any] = {
-        "unit": "pH" if INSTRUMENTS[kind].unit == "pH" else "%",
-        "model": found.model,
-        "readings": found.readings,
+def _told(table: pd.DataFrame, known: Array, found: Traces) -> pd.DataFrame:
+    """Write traces as rows of the curves table; a signal without any reading that can be used has none."""
+    columns: dict[str, Array] = {
         "status": found.status,
         "reason": found.reason,
+        "model": found.model,
+        "readings": found.readings,
         "rms_residual": found.rms_residual,
-        "lower_bounds": ", ".join(name for name in TRAITS if name in found.traits and found.traits[name].at_least),
-        "set_aside": "",
-        "kind": kind,
         "range_read": found.range_read,
+        "lower_bounds": _lower_bounds(found),
     }
-    for name, trait in found.traits.items():
-        row[name], row[f"{name}_se"] = trait.value, trait.se
-    if found.choice is not None:
-        row |= dict.fromkeys(_PRIOR_SHARES, 0.0)  # each refeed speaks for itself: nothing is borrowed
-    return row
-
-
-def _table(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    for name, it in found.traits.items():
+        columns |= {name: it.value, f"{name}_se": it.se}
+    # each refeed speaks for itself: nothing is borrowed
+    columns |= dict.fromkeys(_PRIOR_SHARES, np.where(np.isin(found.model, list(CURVES)), 0.0, np.nan))
+    told = pd.DataFrame(columns, index=known).reindex(range(len(table)))
+    silent = told["status"].isna()
+    told = told.assign(readings=told["readings"].mask(silent, 0), status=told["status"].mask(silent, "no readings"))
+    told = told.assign(reason=told["reason"].mask(silent, "no reading that can be used"), set_aside="")
+    told = table.join(told.fillna({"model": "", "lower_bounds": ""}))
+    told["unit"] = told["kind"].map({kind: "pH" if it.unit == "pH" else "%" for kind, it in INSTRUMENTS.items()})
     names = [*(name for name in RESULTS["curves"].names if name not in _LOG), *_MORE]
-    return pd.DataFrame(rows, columns=names).astype(_dtypes(*names))
+    return told.reindex(columns=names).astype(_dtypes(*names))
+
+
+def _lower_bounds(found: Traces) -> Array:
+    """Name the traits that are only 'at least', signal by signal."""
+    said = np.full(len(found.status), "", object)
+    for name, it in found.traits.items():
+        said[it.at_least] = [f"{before}, {name}" if before else name for before in said[it.at_least]]
+    return said
 
 
 def _dtypes(*names: str) -> dict[str, str]:

@@ -1,133 +1,194 @@
-"""Where the search for a curve begins: read off the readings, then scored.
+"""Where the search for each curve begins: read off its readings, then scored.
 
 Two times at which the lightly smoothed readings cross a share of their range give a lag and a relative rate, under
-several guesses of how much of the rise was seen. A curve is linear in its start and its extent, so that each
-guess is scored exactly with those two at their best.
+several guesses of how much of the rise was seen. A curve is linear in its start and its extent, so that each guess
+is scored exactly, with those two at their best.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from .composed import CURVES, WITH_COLLAPSE
-from .models import Array
+from .composed import LEVELS, WITH_COLLAPSE, share_held
+from .engine.normal import column_sums, parts
+from .models import GROWTH, Array, time_of_share
 
 #: Shares of the range at which the readings are crossed.
 _CROSSED = (0.2, 0.7)
-#: Guesses of the asymptote, as a multiple of the range seen.
-_PLATEAUS = (1.0, 1.1, 1.4, 2.2)
-#: Guesses of the relative rate, as a multiple of the one the crossing times give.
-_PACES = (0.7, 1.0, 1.6)
-#: Shape (the nu of Richards' curve) that stands for each form: 1 is the logistic, near 0 the Gompertz.
-_SHAPES = {"logistic": (1.0,), "gompertz": (1e-4,), "richards": (0.3, 1.0, 3.0)}
-#: Guesses of when half the gas is gone and over what width, as shares of the time from the peak to the end.
-_HALF_GONE = (0.3, 0.7, 1.2)
-_WIDTHS = (0.05, 0.2, 0.5)
+_SHARES = np.array(_CROSSED)[:, None]
+#: Guesses of the asymptote, as a multiple of the range seen; one where a fall shows that the peak was near.
+_PLATEAUS, _PLATEAUS_BEFORE_A_FALL = (1.0, 2.0), (1.2,)
+#: Guesses of what the peak would be had nothing been lost yet, as a multiple of it, and of the width of the fall as
+#: a multiple of the one that the crossing times give.
+_PEAKS, _WIDTHS = (1.05, 1.3), (1.0, 0.3)
+#: Guess of the shape of a Richards curve.
+_NU = 0.5
+#: Sharpness of a fall in which the same share is lost every hour.
+_LEAKS = -3.0
+#: Shortest time between the crossings, as a share of the time read: what a computer can hold.
+_SHORTEST = 1e-3
+#: Share of jars where nothing moves in which the best guess explains less than what is taken for chance.
+_CHANCE = 0.2
+#: What moves by this share of the level does not move.
+_ROUNDING = 1e-14
 #: Readings on which guesses are scored: more do not make the choice better.
-_SCORED = 64
+_SCORED = 20
+#: Readings that are worked on together.
+_TOGETHER = 16_384
 
 
-def starts(growth: str, t: Array, y: Array, sign: float, peak: int | None = None) -> Array:
-    """Good starts for a curve on a fitted start, the best first.
+def starts(growth: str, t: Array, up: Array, weight: Array | None = None, peak: Array | None = None) -> Array:
+    """Find a good start for every curve of a block.
 
     Parameters
     ----------
     growth : str
         A name in `models.GROWTH`.
-    t : numpy.ndarray, shape (n,)
-        Times of the readings [h], ascending.
-    y : numpy.ndarray, shape (n,)
-        The readings.
-    sign : float
-        1 for a rise, -1 for the fall of a pH.
-    peak : int, optional
-        Which reading is the peak, for a curve that collapses after it.
+    t : numpy.ndarray, shape (n, m)
+        Times of the readings [h], ascending; one that is not there repeats the last.
+    up : numpy.ndarray, shape (n, m)
+        The readings, turned so that activity raises them; one that is not there repeats the last.
+    weight : numpy.ndarray, shape (n, m), optional
+        Weights; 0 for a reading that is not there.
+    peak : numpy.ndarray of int, shape (m,), optional
+        Which reading is the peak, for curves that collapse after it.
 
     Returns
     -------
-    numpy.ndarray, shape (m, p)
-        Parameters of ``level_curve``, best first; empty when no guess moves with the readings.
+    numpy.ndarray, shape (p, m)
+        Parameters of the curve in ``composed.LEVELS``; NaN where no guess moves with the readings more than by chance.
 
     Examples
     --------
-    >>> hours = np.array([0.0, 2, 4, 6, 8, 10])
-    >>> starts("logistic", hours, np.array([40.0, 40, 52, 77, 80, 80]), 1.0)[0].round(1).tolist()
-    [38.5, 41.9, 13.6, 2.9]
+    >>> hours = np.array([[0.0, 2, 4, 6, 8, 10]]).T
+    >>> starts("logistic", hours, np.array([[40.0, 40, 52, 77, 80, 80]]).T)[:, 0].round(1).tolist()
+    [36.5, 46.3, 9.4, 2.1]
     """
-    up = sign * y
-    grown = len(t) if peak is None else peak + 1
-    # a jump between two readings taken together still needs a rate that a computer can hold
-    shortest = 1e-3 * float(t[-1] - t[0])
-    guesses = _growth_guesses(growth, t[:grown], up[:grown], shortest)
-    name = growth
-    if peak is not None:
-        guesses = _with_collapse_guesses(guesses, t[peak], t[-1])
-        name = growth + WITH_COLLAPSE
-    return _scored(name, guesses, t, up, sign)
-
-
-def _growth_guesses(growth: str, t: Array, up: Array, shortest: float) -> Array:
-    """Guesses for a curve of extent 1, shape (parameters, m)."""
-    early, late = _crossing_times(t, up)
-    late = max(late, early + shortest)
-    found = []
-    for nu in _SHAPES[growth]:
-        for plateau in _PLATEAUS:
-            first, second = (_unit_time(share / plateau, nu) for share in _CROSSED)
-            for pace in _PACES:
-                rate = pace * (second - first) / (late - early)
-                middle = 0.5 * (early + late) - 0.5 * (first + second) / rate
-                found.append((1.0, rate, max(middle, 0.0), nu))
-    guesses = np.array(found).T
-    return guesses if growth == "richards" else guesses[:3]
-
-
-def _crossing_times(t: Array, up: Array) -> tuple[float, float]:
-    """When the lightly smoothed readings first pass the two shares of their range."""
-    smooth = up.copy()
-    smooth[1:-1] = 0.25 * up[:-2] + 0.5 * up[1:-1] + 0.25 * up[2:]
-    climbed = np.maximum.accumulate(smooth) - smooth.min()
-    early, late = (_first_passing(t, climbed, share * climbed[-1]) for share in _CROSSED)
-    return early, late
-
-
-def _first_passing(t: Array, climbed: Array, level: float) -> float:
-    after = int(np.argmax(climbed >= level))
-    if after == 0:
-        return float(t[0])
-    gain = climbed[after] - climbed[after - 1]
-    share = (level - climbed[after - 1]) / gain if gain > 0.0 else 1.0
-    return float(t[after - 1] + share * (t[after] - t[after - 1]))
-
-
-def _unit_time(share: float, nu: float) -> float:
-    """When a Richards curve of extent 1, rate 1 and lag 0 stands at a share of its extent."""
-    steep = np.exp((1.0 + 1.0 / nu) * np.log1p(nu))
-    return float((np.log(nu) + 1.0 + nu - np.log(np.expm1(-nu * np.log(share)))) / steep)
-
-
-def _with_collapse_guesses(guesses: Array, peak_h: float, last_h: float) -> Array:
-    """Every growth guess with every guess of the collapse."""
-    fall = last_h - peak_h
-    centre, width = np.meshgrid(peak_h + fall * np.array(_HALF_GONE), fall * np.array(_WIDTHS))
-    falls = np.stack((centre.ravel(), width.ravel()))
-    many = falls.shape[1]
-    return np.concatenate((np.repeat(guesses, many, axis=1), np.tile(falls, guesses.shape[1])))
-
-
-def _scored(name: str, guesses: Array, t: Array, up: Array, sign: float) -> Array:
-    """Guesses with start and extent at their least-squares best, the smallest residual sum first."""
-    if len(t) > _SCORED:
-        chosen = np.linspace(0, len(t) - 1, _SCORED).round().astype(int)
-        t, up = t[chosen], up[chosen]
+    curves = t.shape[1]
+    found = np.empty((len(LEVELS[growth if peak is None else growth + WITH_COLLAPSE].parameters), curves))
     with np.errstate(all="ignore"):
-        shapes = CURVES[name].value(t, guesses[:, :, None])
-    centred = shapes - shapes.mean(axis=1, keepdims=True)
-    along, size = centred @ (up - up.mean()), (centred**2).sum(axis=1)
-    usable = (along > 0.0) & (size > 0.0) & np.isfinite(along / np.where(size > 0.0, size, 1.0))
-    guesses, shapes, along, size = guesses[:, usable], shapes[usable], along[usable], size[usable]
-    extent = along / size
-    order = np.argsort(-along * extent, kind="stable")
-    start = sign * (up.mean() - extent * shapes.mean(axis=1))
-    scaled = np.concatenate((start[None], extent[None], (guesses[1] * extent)[None], guesses[2:]))
-    return scaled[:, order].T
+        for part in parts(curves, min(len(t), _SCORED), _TOGETHER):
+            weighed, top = None if weight is None else weight[:, part], None if peak is None else peak[part]
+            found[:, part] = _best_guess(growth, *_thinned(t[:, part], up[:, part], weighed, top))
+    return found
+
+
+def _thinned(
+    t: Array, up: Array, weight: Array | None, peak: Array | None
+) -> tuple[Array, Array, Array | None, Array | None]:
+    """Return a part of the readings of each curve, spread evenly, its first, last and peak among them."""
+    if len(t) <= _SCORED:
+        return t, up, weight, peak
+    there = np.full(t.shape[1], len(t)) if weight is None else np.count_nonzero(weight, axis=0)
+    place = np.arange(_SCORED)[:, None]
+    even = np.round(place * ((there - 1) / (_SCORED - 1)))
+    chosen = np.where(there > _SCORED, even, np.minimum(place, there - 1)).astype(int)
+    if peak is not None:
+        nearest = np.abs(chosen - peak).argmin(axis=0)
+        chosen[nearest, np.arange(len(peak))] = peak
+        peak = nearest
+    if weight is not None:
+        weight = np.take_along_axis(weight, chosen, axis=0) * (place < there)
+    return np.take_along_axis(t, chosen, axis=0), np.take_along_axis(up, chosen, axis=0), weight, peak
+
+
+def _best_guess(growth: str, t: Array, up: Array, weight: Array | None, peak: Array | None) -> Array:
+    """Return the guess that leaves the smallest residual sum with start and extent at their best."""
+    guesses, shape = _guesses(growth, t, up, peak)
+    share = None if weight is None else weight**2
+    total = np.array([float(len(t))]) if share is None else column_sums(share)
+    mean = column_sums(up if share is None else share * up) / total
+    away = up - mean
+    weighed = shape if share is None else share[:, None] * shape
+    height = column_sums(weighed) / total
+    along = column_sums(weighed * away[:, None])
+    extent = along / (column_sums(weighed * shape) - total * height**2)
+    explained = np.where((along > 0.0) & (extent > 0.0), along * extent, -np.inf)
+    best = explained.argmax(axis=0)[None]
+    height, extent, explained = (np.take_along_axis(it, best, axis=0)[0] for it in (height, extent, explained))
+    chosen = np.take_along_axis(guesses, best[None], axis=1)[:, 0]
+    found = np.stack((mean - extent * height, extent, chosen[1] * extent, *chosen[2:]))
+    nothing = ~(explained > (_ROUNDING * mean) ** 2)
+    if peak is None:  # what was seen to fall has moved
+        spread = column_sums(away**2 if share is None else share * away**2)
+        nothing |= _by_chance(explained, spread, total, len(found))
+    found[:, nothing] = np.nan
+    return found
+
+
+def _by_chance(explained: Array, spread: Array, readings: Array, parameters: int) -> Array:
+    """Say where a guess explains so little that in a jar where nothing moves four of five would explain more."""
+    from scipy.special import fdtri
+
+    more, spare = parameters - 1, readings - parameters
+    ratio = explained / more / ((spread - explained) / spare)
+    known, of_each = np.unique(spare, return_inverse=True)
+    return (spare > 0) & (ratio < fdtri(more, np.maximum(known, 1.0), _CHANCE)[of_each])
+
+
+def _guesses(growth: str, t: Array, up: Array, peak: Array | None) -> tuple[Array, Array]:
+    """Guess curves of extent 1: parameters, shape (p, guesses, m), and values, shape (n, guesses, m)."""
+    top = t[-1] if peak is None else t[peak, np.arange(t.shape[1])]
+    early, late = _crossing_times(t, up if peak is None else np.where(t > top, -np.inf, up))
+    plateaus = np.array(_PLATEAUS if peak is None else _PLATEAUS_BEFORE_A_FALL)[:, None]
+    if peak is None:  # a slight change, hidden in noise, may as well have been an even one
+        even = t[0] + _SHARES * (t[-1] - t[0])
+        early, late = (
+            np.concatenate((np.broadcast_to(it, (len(plateaus), len(top))), [of]))
+            for it, of in zip((early, late), even, strict=True)
+        )
+        plateaus = np.append(plateaus, [[1.0]], axis=0)
+    pace = np.maximum(late - early, _SHORTEST * (t[-1] - t[0]))
+    soon, later = (time_of_share(growth, share / plateaus, _NU) for share in _CROSSED)
+    rate = (later - soon) / pace
+    lag = np.maximum(early - soon / rate, 0.0)
+    growing = np.array([np.ones_like(rate), rate, lag, np.full_like(rate, _NU)][: len(GROWTH[growth].parameters)])
+    risen = GROWTH[growth].value(t[:, None], growing)
+    if peak is None:
+        return growing, risen
+    half, sharpness = _falls(t, up, peak, lag)
+    many = half.shape[0] * half.shape[1]
+    fallen = risen[:, None] * share_held((t[:, None] - lag)[:, None], half, sharpness)
+    guesses = [*np.broadcast_to(growing[:, None], (len(growing), *half.shape)), half, sharpness]
+    return np.array(guesses).reshape(len(guesses), many, -1), fallen.reshape(len(t), many, -1)
+
+
+def _falls(t: Array, up: Array, peak: Array, lag: Array) -> tuple[Array, Array]:
+    """Guess after how long half the gas is gone, and how sharply: shape (falls, plateaus, m) each.
+
+    The share still held is logistic in time, or the jar leaks the same share every hour since the lag.
+    """
+    curves = np.arange(t.shape[1])
+    top, highest = t[peak, curves], up[peak, curves]
+    soon, later = _crossing_times(t, np.where(t < top, -highest, -up))
+    lost = np.maximum.accumulate(np.where(t < top, 0.0, highest - up), axis=0)[-1] / (highest - up.min(axis=0))
+    found = []
+    for more in _PEAKS:
+        held, still_held = (1.0 - share * lost / more for share in _CROSSED)
+        first, last = np.log(held / (1.0 - held)), np.log(still_held / (1.0 - still_held))
+        width = np.maximum(later - soon, _SHORTEST * (t[-1] - t[0])) / (first - last)
+        after = np.maximum(soon + width * first - lag, 0.0)
+        for narrower in _WIDTHS:
+            sharpness = after / (narrower * width)
+            found.append((narrower * width * np.logaddexp(np.log(2.0), sharpness), sharpness))
+        leaked = (later - lag) * np.log(2.0) / -np.log(still_held)
+        found.append((leaked, np.full_like(lag, _LEAKS)))
+    half, sharpness = (np.array(of) for of in zip(*found, strict=True))
+    return half, sharpness
+
+
+def _crossing_times(t: Array, up: Array) -> Array:
+    """When the lightly smoothed readings first pass two shares of their range, shape (2, m)."""
+    smooth = up.copy()
+    between = t[2:] > t[1:-1]  # the last reading, which may be repeated, stays as it is
+    np.copyto(smooth[1:-1], 0.25 * (up[:-2] + up[2:]) + 0.5 * up[1:-1], where=between)
+    climbed = np.maximum.accumulate(smooth, axis=0)
+    lowest = np.where(smooth > -np.inf, smooth, np.inf).min(axis=0)
+    level = lowest + _SHARES * (climbed[-1] - lowest)
+    after = (climbed[None] >= level[:, None]).argmax(axis=1)
+    before, curves = np.maximum(after - 1, 0), np.arange(t.shape[1])
+    low = climbed[before, curves]
+    gap = climbed[after, curves] - low
+    share = np.where(gap > 0.0, (level - low) / gap, 1.0)
+    soon = t[before, curves]
+    return soon + share * (t[after, curves] - soon)

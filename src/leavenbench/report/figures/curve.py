@@ -82,9 +82,8 @@ def draw_trace(ax: Axes, hours: np.ndarray, values: np.ndarray, found: Trace, si
 
 def _start(values: np.ndarray, found: Trace) -> float:
     """Return the level that a rise is measured from: as fitted, else the first reading."""
-    fitted = found.choice.fit.parameters[0] if found.choice is not None else np.nan
     line = found.traits["start_height_mm"].value if "start_height_mm" in found.traits else np.nan
-    return next(float(level) for level in (fitted, line, values[0]) if np.isfinite(level) and level > 0.0)
+    return next(float(level) for level in (found.start, line, values[0]) if np.isfinite(level) and level > 0.0)
 
 
 def _leave_room(ax: Axes, signal: str) -> None:

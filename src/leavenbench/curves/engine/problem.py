@@ -1,0 +1,100 @@
+"""What is asked of the fitting engine, what it answers, and the rules by which a search takes its steps."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from ..models import Array, Model
+from .normal import columns, columns_or_none, damped_step, products
+
+#: The damping at the start, what a good step divides it by, and what a bad one multiplies it by. Small factors cost a
+#: few steps on an easy way, and save many along a curved valley.
+DAMPING, EASE, TIGHTEN = 1e-2, 3.0, 2.0
+#: A good step gains more than this share of what it would on a straight model.
+GOOD = 0.9
+#: As good as no damping, but it leaves a singular system solvable: along what it does not see it takes no step.
+SINGULAR = 1e-12
+#: How far [natural logarithm] a positive parameter may move in one step.
+FURTHEST = 2.0
+
+
+class Optimum(NamedTuple):
+    """Where searches ended, each array with one column per curve.
+
+    Attributes
+    ----------
+    parameters : numpy.ndarray, shape (p, m)
+    sums : numpy.ndarray, shape (p + 1, p + 1, m)
+        What `normal.products` says there.
+    settled : numpy.ndarray of bool, shape (m,)
+        Whether the search came to rest.
+    held : numpy.ndarray of bool, shape (p, m)
+        Parameters that stand at a bound and would go beyond it.
+    """
+
+    parameters: Array
+    sums: Array
+    settled: Array
+    held: Array
+
+    @property
+    def rss(self) -> Array:
+        """Weighted residual sum of squares, shape (m,)."""
+        return self.sums[-1, -1]
+
+    def of(self, curves: Array) -> Optimum:
+        """Return some of the curves."""
+        return Optimum(*(columns(it, curves) for it in self))
+
+
+class Problem(NamedTuple):
+    """What stays as it is during a search."""
+
+    model: Model
+    t: Array
+    y: Array
+    weight: Array | None
+    low: Array
+    high: Array
+    least: Array
+    positive: Array
+    bounded: Array
+    bent: Array | None
+    tolerance: float
+
+    def of(self, curves: Array) -> Problem:
+        """Return some of the curves."""
+        return self._replace(
+            t=columns(self.t, curves),
+            y=columns(self.y, curves),
+            weight=columns_or_none(self.weight, curves),
+            low=columns(self.low, curves),
+            high=columns(self.high, curves),
+            least=columns(self.least, curves),
+        )
+
+    def pressed(self, p: Array, sums: Array) -> Array:
+        """Say which of the bounded parameters stand at a bound and would go beyond."""
+        at, uphill = p[self.bounded], sums[self.bounded, -1]
+        return ((at <= self.low) & (uphill <= 0.0)) | ((at >= self.high) & (uphill >= 0.0))
+
+    def held(self, p: Array, sums: Array) -> Array | None:
+        """Say which parameters do not move in a step from here; None where all do."""
+        pressed = self.pressed(p, sums)
+        if not pressed.any():
+            return None
+        held = np.zeros(p.shape, bool)
+        held[self.bounded] = pressed
+        return held
+
+    def projected(self, p: Array) -> tuple[Array, Array]:
+        """Return the sums at some parameters, if so wished with the linear ones at their best."""
+        sums = products(self.model, self.t, self.y, self.weight, p)
+        if self.bent is None:
+            return p, sums
+        held = self.held(p, sums)
+        others = self.bent | (np.zeros(p.shape, bool) if held is None else held)
+        p = p + damped_step(sums, others, np.zeros(p.shape[1]))[0]
+        return p, products(self.model, self.t, self.y, self.weight, p)

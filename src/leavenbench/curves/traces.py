@@ -1,0 +1,254 @@
+"""From the readings of many signals to what is said of each: status, curve, traits, and why anything is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..columns import TRAITS
+from .activity import is_active, straight_line
+from .blocks import Block, Observed, blocks
+from .choice import MODELS, Choice, choose
+from .composed import LEVELS
+from .fall import visible_falls
+from .models import Array
+from .noise import INSTRUMENTS
+from .traits import PEAK_SHARE, Estimate, traits
+
+Progress = Callable[[int, int], None]
+
+#: Times at which a signal must have been read before a curve is fitted (design of the curves table).
+TIMES_NEEDED = 4
+#: Readings that begin later than this and show no change may have missed it all [h]; common practice, no source.
+_READ_FROM_H = 2.0
+#: A pH that stays above this since a late first reading has not fallen before it; common practice, no source.
+_NOT_YET_SOUR_PH = 5.0
+#: A fitted starting height under this share of the highest is none.
+_START_SHARE = 0.01
+#: A collapse costs two more parameters: at so many times a signal must have been read before one is fitted.
+_TIMES_FOR_A_FALL = len(LEVELS["logistic with collapse"].parameters) + 2
+_NO_CHANGE = "no change beyond what readings scatter, so no curve: extent and steepest slope by a straight line"
+_NO_START = "the curve comes up from a height of nothing: without a starting height there is no rise in %"
+_UNSETTLED = "the search for the best curve did not come to rest, so no standard errors"
+_NO_SPARE = "as many numbers in the curve as readings, so no standard errors"
+
+
+@dataclass(frozen=True)
+class Traces:
+    """What came of many signals, each array with one element per signal.
+
+    Attributes
+    ----------
+    status, reason, model : numpy.ndarray of object, shape (m,)
+        As in the curves table.
+    readings : numpy.ndarray of int, shape (m,)
+        Readings used.
+    rms_residual, range_read, until_h : numpy.ndarray, shape (m,)
+        Root mean square of the residuals and range of the readings used, in the unit read, and hour of the last of
+        them [h]; NaN without a curve.
+    traits : dict of str to Estimate
+        By the names in ``columns.TRAITS``; NaN where a signal has none.
+    choices : list of (numpy.ndarray of int, Choice)
+        The fitted curves: which signals, and what was chosen for them.
+    """
+
+    status: Array
+    reason: Array
+    model: Array
+    readings: Array
+    rms_residual: Array
+    range_read: Array
+    until_h: Array
+    traits: dict[str, Estimate]
+    choices: list[tuple[Array, Choice]]
+
+    def put(self, signals: Array, found: dict[str, Estimate]) -> None:
+        """Write down traits of some of the signals."""
+        for name, some in found.items():
+            for all_of_it, values in zip(self.traits[name], some, strict=True):
+                all_of_it[signals] = values
+
+
+def trace_signals(
+    observed: Observed,
+    models: Sequence[str] = MODELS,
+    progress: Progress | None = None,
+    *,
+    keep_curves: bool = False,
+) -> Traces:
+    """Fit an activity curve to every signal and read off its traits.
+
+    Parameters
+    ----------
+    observed : Observed
+        The readings, one or more of each signal.
+    models : sequence of str
+        Growth curves to choose among, names in `models.GROWTH`.
+    progress : callable, optional
+        Called as ``progress(done, total)`` with the number of signals, block after block.
+    keep_curves : bool
+        Whether the fitted curves are kept, which takes more memory than the rest.
+
+    Returns
+    -------
+    Traces
+        Whatever the readings are.
+    """
+    found = nothing_yet(len(observed.first))
+    found.readings[:] = observed.readings
+    times, falls = observed.times_within(observed.readings), visible_falls(observed)
+    fitted = falls.seen & (falls.fallen >= 2) & (times >= _TIMES_FOR_A_FALL)
+    cut = falls.seen & ~fitted & (times >= TIMES_NEEDED)
+    readings = np.where(cut, falls.first_fallen, observed.readings)
+    for signal in np.flatnonzero(cut):
+        found.reason[signal] = _cut_short(falls.fallen[signal])
+    few = _too_few(found, cut, times, observed.times_within(readings))
+    done = int(few.sum())
+    if progress is not None:
+        progress(done, len(few))
+    with np.errstate(all="ignore"):  # numbers out of all bounds end as a status
+        for kind in INSTRUMENTS:
+            of_kind = (observed.kind == kind) & ~few
+            for collapsing in (False, True):
+                signals = np.flatnonzero(of_kind & (fitted == collapsing))
+                for block in blocks(observed, signals, readings[signals]):
+                    peak = falls.peak[block.signals] if collapsing else None
+                    _conclude(found, block, kind, models, peak, cut[block.signals], keep_curves)
+                    done += len(block.signals)
+                    if progress is not None:
+                        progress(done, len(few))
+    return found
+
+
+def nothing_yet(signals: int) -> Traces:
+    """Return what is known before anything was looked at."""
+
+    def numbers() -> Array:
+        return np.full(signals, np.nan)
+
+    def words() -> Array:
+        return np.full(signals, "", object)
+
+    none = {name: Estimate(numbers(), numbers(), np.zeros(signals, bool), words()) for name in TRAITS}
+    readings = np.zeros(signals, int)
+    return Traces(words(), words(), words(), readings, numbers(), numbers(), numbers(), none, [])
+
+
+def _too_few(found: Traces, cut: Array, times: Array, times_kept: Array) -> Array:
+    """Write down which signals were read too seldom for a curve, and return which."""
+    few = times_kept < TIMES_NEEDED
+    found.status[few] = "too few readings"
+    for signal in np.flatnonzero(few):
+        read = f"read at {_count(times_kept[signal], 'time')} only"
+        before = found.reason[signal]
+        found.reason[signal] = f"{before}, {read}" if cut[signal] else f"{read}, {TIMES_NEEDED} are needed"
+    return few
+
+
+def _conclude(
+    found: Traces, block: Block, kind: str, models: Sequence[str], peak: Array | None, cut: Array, keep_curves: bool
+) -> None:
+    """Choose the curves of a block and write down the verdict on each of its signals."""
+    idle = np.ones(len(block.signals), bool)
+    found.readings[block.signals] = block.readings
+    for choice in choose(block, kind, models, peak):
+        active = np.flatnonzero(is_active(block.of(choice.columns), kind, choice))
+        idle[choice.columns[active]] = False
+        chosen = choice.of(active)
+        write_fitted(found, block.of(chosen.columns), kind, chosen, cut[chosen.columns], keep_curves)
+    if idle.any():
+        write_idle(found, block.of(np.flatnonzero(idle)), kind)
+
+
+def write_fitted(found: Traces, block: Block, kind: str, choice: Choice, cut: Array, keep_curves: bool) -> None:
+    """Write down what fitted curves say, but for those whose rise came before the first reading."""
+    level = choice.curve.value(block.t, choice.shape)
+    unread = level[0] >= PEAK_SHARE * level.max(axis=0)
+    _missed(
+        found,
+        block.of(np.flatnonzero(unread)),
+        "it had come up before" if INSTRUMENTS[kind].sign > 0.0 else "it had soured before",
+    )
+    known = np.flatnonzero(~unread)
+    block, choice, cut = block.of(known), choice.of(known), cut[known]
+    signals, fits = block.signals, choice.fits
+    found.model[signals] = choice.name
+    found.rms_residual[signals] = np.sqrt(fits.rss / block.readings)
+    found.range_read[signals] = np.ptp(block.y, axis=0)
+    found.until_h[signals] = block.t[-1]
+    if keep_curves and len(signals):
+        found.choices.append((signals, choice))
+    bottomless = np.zeros(len(signals), bool)
+    if INSTRUMENTS[kind].sign > 0.0:
+        bottomless = fits.parameters[0] <= _START_SHARE * fits.value(block.t).max(axis=0)
+        found.status[signals[bottomless]], found.reason[signals[bottomless]] = "poor fit", _NO_START
+    sound = np.flatnonzero(~bottomless)
+    _read_off(found, block.of(sound), kind, choice.of(sound), cut[sound])
+
+
+def _read_off(found: Traces, block: Block, kind: str, choice: Choice, cut: Array) -> None:
+    """Write down the traits of sound curves, and why some are missing or only bounds."""
+    if not len(block.signals):
+        return
+    read = traits(choice, block.t, kind, cut)
+    for it in read.values():
+        it.se[~choice.fits.settled] = np.nan
+    found.put(block.signals, read)
+    found.status[block.signals] = np.where(read["extent"].at_least & ~cut, "peak not reached", "fitted")
+    before = found.reason[block.signals]
+    found.reason[block.signals] = [
+        _joined(said) for said in zip(before, *(it.why for it in read.values()), _no_errors(choice, read), strict=True)
+    ]
+
+
+def _no_errors(choice: Choice, read: dict[str, Estimate]) -> Array:
+    """Say why standard errors are missing where nothing else says it."""
+    said = np.full(len(choice.columns), "", object)
+    silent = {name: np.isnan(it.se) & ~it.at_least & (it.why == "") for name, it in read.items()}
+    for curve in np.flatnonzero(np.any(list(silent.values()), axis=0)):
+        names = ", ".join(name for name, of in silent.items() if of[curve])
+        said[curve] = f"no standard error where the readings leave it open: {names}"
+    said[choice.fits.spare <= 0] = _NO_SPARE
+    said[~choice.fits.settled] = _UNSETTLED
+    return said
+
+
+def write_idle(found: Traces, block: Block, kind: str) -> None:
+    """Tell jars in which nothing happened from those that were looked at too late."""
+    rises = INSTRUMENTS[kind].sign > 0.0
+    there = 1.0 if block.weight is None else block.weight
+    soured_already = (there * block.y).sum(axis=0) / block.readings < _NOT_YET_SOUR_PH
+    late = (block.t[0] > _READ_FROM_H) & (rises | soured_already)
+    _missed(found, block.of(np.flatnonzero(late)), "no change since", ": what came before was not read")
+    block = block.of(np.flatnonzero(~late))
+    if not len(block.signals):
+        return
+    read, rms = straight_line(block, kind)
+    found.put(block.signals, read)
+    found.status[block.signals], found.model[block.signals] = "no activity", "straight line"
+    found.rms_residual[block.signals], found.range_read[block.signals] = rms, np.ptp(block.y, axis=0)
+    before = found.reason[block.signals]
+    found.reason[block.signals] = [
+        _joined((first, _NO_CHANGE, *said))
+        for first, *said in zip(before, *(it.why for it in read.values()), strict=True)
+    ]
+
+
+def _missed(found: Traces, block: Block, what: str, more: str = "") -> None:
+    """Write down that all there is to see came before the first reading."""
+    found.status[block.signals] = "too few readings"
+    found.reason[block.signals] = [f"{what} the first reading at {hour:.3g} h{more}" for hour in block.t[0]]
+
+
+def _joined(said: Sequence[str]) -> str:
+    return "; ".join(dict.fromkeys(it for it in said if it))
+
+
+def _cut_short(fallen: int) -> str:
+    return f"it fell again, read {_count(fallen, 'time')}, too few to fit the fall: fitted up to the peak"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
