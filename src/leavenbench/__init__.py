@@ -6,6 +6,9 @@ The flow, each verb a plain function from tables to a table::
     curves = trace_collection(collection)                      # an activity curve for every refeed
     vigour = vigour_of(collection, curves)                     # each refeed against the culture's own normal
     listed = watch_list(collection, curves, vigour, as_of)     # who slips, and how many rounds are left
+
+Curves by themselves: `trace_refeed` fits one refeed, `trace_shelf` every refeed of a table of readings, and
+`pool_culture` one shape to the refeeds of a culture.
 """
 
 from __future__ import annotations
@@ -16,13 +19,25 @@ from typing import Any
 #: Where each verb lives; a module is imported when its verb is first asked for.
 _VERBS = {
     "new_collection": ".records.template",
+    "pool_culture": ".curves.shelf",
     "read_collection": ".records.collection",
     "trace_collection": ".curves.shelf",
+    "trace_refeed": ".curves.shelf",
+    "trace_shelf": ".curves.shelf",
     "vigour_of": ".vigour.index",
     "watch_list": ".watch.watch_list",
 }
 
-__all__ = ["new_collection", "read_collection", "trace_collection", "vigour_of", "watch_list"]
+__all__ = [
+    "new_collection",
+    "pool_culture",
+    "read_collection",
+    "trace_collection",
+    "trace_refeed",
+    "trace_shelf",
+    "vigour_of",
+    "watch_list",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -5,11 +5,11 @@ import pytest
 from scipy.optimize import curve_fit
 
 from leavenbench.curves.composed import LEVELS
-from leavenbench.curves.engine import AT_REST, judged, optimum, polished
+from leavenbench.curves.engine import AT_REST, judged, optimum, polished, sharpened
 from leavenbench.curves.engine.fits import scaled_jacobian
-from leavenbench.curves.engine.normal import damped_step
+from leavenbench.curves.engine.normal import damped_step, products
 from leavenbench.curves.models import GROWTH, Model
-from leavenbench.curves.search import search
+from leavenbench.curves.search import bounds, search
 from leavenbench.curves.starts import starts
 
 KINDS = [(growth, collapse) for growth in GROWTH for collapse in (False, True)]
@@ -297,6 +297,29 @@ def test_polish_is_never_worse_and_leaves_no_gradient(growth, collapse, rises):
         with np.errstate(all="ignore"):  # a singular system has no gain, and counts as not exact
             gain = damped_step(exact.sums, exact.held, np.zeros(1000))[1][settled] / exact.rss[settled]
         assert (np.abs(gain) < 1e-26).mean() >= shares[collapse + 2 * (growth == "richards")]
+
+
+@pytest.mark.parametrize("growth", ["logistic", "gompertz"])
+@pytest.mark.parametrize("collapse", [False, True])
+def test_sharpened_optima_are_closer_and_stay_within_their_bounds(growth, collapse, rises):
+    """Against polished ones, in standard errors of each parameter; no residual sum gets larger."""
+    many = rises(growth, 14, 1000, seed=80, collapse=collapse)
+    low, high = bounds(many.model, many.t, many.y)
+    found = search(growth, many.t, many.y, None, many.peak)
+    sharp = sharpened(many.model, many.t, many.y, found, None, low, high)
+    assert (sharp.rss[found.settled] <= found.rss[found.settled] * (1.0 + 1e-12)).all()
+    assert ((sharp.parameters >= low) & (sharp.parameters <= high)).all()
+    np.testing.assert_array_equal(sharp.parameters[:, ~found.settled], found.parameters[:, ~found.settled])
+    np.testing.assert_array_equal(sharp.parameters[found.held], found.parameters[found.held])
+    of_sums = products(many.model, many.t, many.y, None, sharp.parameters)
+    np.testing.assert_allclose(sharp.rss[found.settled], of_sums[-1, -1, found.settled], rtol=1e-9)
+
+    exact = polished(many.model, many.t, many.y, sharp)
+    told = found.settled & ~found.held.any(axis=0)
+    sd = errors(judged(many.model, many.t, exact, many.readings))[:, told]
+    before, after = (np.abs((it.parameters - exact.parameters)[:, told] / sd).max(axis=0) for it in (found, sharp))
+    assert np.median(after) < (0.05 if collapse else 0.01) * np.median(before)
+    assert np.quantile(after, 0.99) < 1e-4
 
 
 @pytest.mark.parametrize("tolerance", [1e-2, 1e-5, 1e-9, 1e-12])

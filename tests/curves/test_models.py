@@ -143,7 +143,7 @@ def test_far_parameters_give_finite_values(name):
 
 def held_by(growth, hours, half, sharpness):
     """Return what a curve with a collapse is of the same without."""
-    p = np.array([EXTENT, RATE, LAG, 0.6][: len(GROWTH[growth].parameters)] + [half, sharpness])
+    p = np.array([*(BENT[name] for name in GROWTH[growth].parameters), half, sharpness])
     return collapsing(GROWTH[growth]).value(hours, p) / GROWTH[growth].value(hours, p[:-2])
 
 
@@ -169,7 +169,9 @@ def test_the_least_sharp_fall_is_an_even_leak_and_the_sharpest_a_step():
     """The limits of the docstring's form: 2^(-t / h), to the k that is left of it, and all or nothing at h."""
     since = np.linspace(0.0, 20.0, 41)
     for sharpness in (-20.0, -30.0):
-        np.testing.assert_allclose(share_held(since, 4.0, sharpness), 2.0 ** (-since / 4.0), atol=2.0 * np.exp(sharpness))
+        np.testing.assert_allclose(
+            share_held(since, 4.0, sharpness), 2.0 ** (-since / 4.0), atol=2.0 * np.exp(sharpness)
+        )
     at_its_bound = share_held(since, 4.0, -4.0) / 2.0 ** (-since / 4.0)
     assert 1.0 < at_its_bound.max() < 1.02  # k at -4 is 1.8 %
     np.testing.assert_allclose(share_held(since, 4.1, 1e4), since < 4.1, atol=1e-12)

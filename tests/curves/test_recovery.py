@@ -6,6 +6,7 @@ from scipy import stats
 
 from leavenbench.curves.blocks import observe
 from leavenbench.curves.composed import CURVES, LEVELS
+from leavenbench.curves.models import GROWTH
 from leavenbench.curves.noise import INSTRUMENTS
 from leavenbench.curves.traces import trace_signals
 
@@ -86,6 +87,41 @@ def test_coverage_of_a_rise_and_fall():
     wide = stats.t.ppf(0.975, 20 - 6)
     held = {of: int((np.abs(found[of].value - truth[of]) <= wide * found[of].se).sum()) for of in truth}
     assert all(LEAST <= number <= MOST for number in held.values()), held
+
+
+def test_a_jar_that_leaks_evenly_is_fitted_with_honest_hours():
+    """The same share is lost every hour since the lag; read 9 to 12 times, three of them the next morning, and the
+    curve to be chosen: the search comes to rest, and the hours of the fall have errors, whose intervals hold."""
+    refeeds, rng = 2000, np.random.default_rng(17)
+    extent, rate, lag = rng.uniform(40, 70, refeeds), rng.uniform(8, 18, refeeds), rng.uniform(1.5, 3.5, refeeds)
+    half_gone_after, readings = rng.uniform(6.0, 20.0, refeeds), rng.integers(9, 13, refeeds)
+    t = np.full((12, refeeds), np.nan)
+    for refeed, by_day in enumerate(readings - 3):
+        t[:by_day, refeed] = np.linspace(0.0, rng.uniform(9.0, 12.0), by_day)
+        t[by_day : by_day + 3, refeed] = [20.0, 22.0, 24.0]
+
+    def risen(t):
+        grown = CURVES["logistic"].value(t, np.array([extent, rate, lag]))
+        return grown * 2.0 ** (-np.maximum(t - lag, 0.0) / half_gone_after)
+
+    y = 40.0 + risen(t) + rng.normal(0.0, 1.5, t.shape)
+    found = traced(t.T, y.T, "height_mm", tuple(GROWTH))
+    falls = np.array(["collapse" in model for model in found.model])
+    at_rest = np.array(["did not come to rest" not in reason for reason in found.reason])
+    assert falls.mean() >= 0.99
+    assert at_rest[falls].mean() >= 0.97
+
+    curves, fine = np.arange(refeeds), np.linspace(0.0, 24.0, 2401)[:, None]
+    stood = risen(fine)
+    peak = stood.argmax(axis=0)
+    gone = (stood < 0.8 * stood[peak, curves]) & (fine > fine[peak, 0])
+    truth = {"time_to_peak_h": fine[peak, 0], "collapse_h": fine[gone.argmax(axis=0), 0]}
+    wide = stats.t.ppf(0.975, readings - 6)
+    for name, hour in truth.items():
+        told = np.isfinite(found.traits[name].se)
+        assert told[falls].mean() >= 0.97, name
+        off = np.abs(found.traits[name].value - hour) / (wide * found.traits[name].se)
+        assert 0.90 <= (off[told & falls] <= 1.0).mean() <= 0.98, name
 
 
 def test_the_model_unknown_the_traits_are_still_near():

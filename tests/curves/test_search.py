@@ -44,6 +44,35 @@ def test_a_collapse_is_fitted_as_well_as_is_known(readings, share, rises):
     assert share_at_the_best(("logistic", "gompertz"), readings, 3000, True, rises) >= share
 
 
+@pytest.mark.parametrize(("growth", "share"), [("logistic", 0.97), ("gompertz", 0.95)])
+def test_an_even_leak_is_fitted_as_well_as_is_known(growth, share, rises):
+    """Half of it stands at the bound of the sharpness, where the rest of the curve is an ordinary one."""
+    many, rng = rises(growth, 12, 2000, seed=76, collapse=True), np.random.default_rng(77)
+    truth, noise = many.truth.copy(), many.y - many.model.value(many.t, many.truth)
+    truth[-2:] = rng.uniform(4.0, 15.0, 2000), np.full(2000, -4.0)
+    y = many.model.value(many.t, truth) + noise
+    many = many._replace(y=y, truth=truth, peak=y.argmax(axis=0))
+    found = search(growth, many.t, many.y, None, many.peak)
+    assert (found.rss <= best_of_many(growth, many, seed=71) * WITHIN).mean() >= share
+    leaks = found.held[-1] & (found.parameters[-1] < 0.0)
+    assert 0.4 < leaks.mean() < 0.6
+    assert (found.parameters[-1, leaks] == -4.0).all()
+
+
+@pytest.mark.parametrize("growth", ["logistic", "gompertz"])
+def test_an_asymptote_is_not_looked_for_beyond_five_times_what_was_read(growth, rises):
+    """Cut off in the first third of the rise, nothing tells how far it would have gone."""
+    many = rises(growth, 12, 1000, seed=78)
+    t = 0.35 * many.t
+    y = many.model.value(t, many.truth) + np.random.default_rng(79).normal(0.0, 0.5, t.shape)
+    found, furthest = search(growth, t, y), 5.0 * np.ptp(y, axis=0)
+    begun = np.isfinite(found.parameters[1])  # the noise hides a few altogether
+    assert begun.mean() > 0.9
+    assert (found.parameters[1, begun] <= furthest[begun] * (1.0 + 1e-12)).all()
+    assert 0.1 < found.held[1].mean() < 0.5
+    np.testing.assert_allclose(found.parameters[1, found.held[1]], furthest[found.held[1]], rtol=1e-12)
+
+
 @pytest.mark.parametrize(("collapse", "share"), [(False, 0.9), (True, 0.8)])
 def test_a_shape_of_its_own_is_much_to_ask_of_twelve_readings(collapse, share, rises):
     """Richards' curve has optima at infinity; what is reached of the best known is no promise, but a watch."""

@@ -23,7 +23,14 @@ def shelf(refeeds, seed=1):
     tables = []
     for number in range(refeeds):
         t = np.sort(np.append(0.0, rng.uniform(0.0, rng.choice([6.0, 12.0, 22.0]), rng.integers(3, 12))))
-        truth = [40.0, rng.uniform(0, 70), rng.uniform(5, 20), rng.uniform(0.5, 4), rng.uniform(6, 12), rng.uniform(-4, 8)]
+        truth = [
+            40.0,
+            rng.uniform(0, 70),
+            rng.uniform(5, 20),
+            rng.uniform(0.5, 4),
+            rng.uniform(6, 12),
+            rng.uniform(-4, 8),
+        ]
         height = LEVELS["logistic with collapse"].value(t, np.array(truth)) + rng.normal(0.0, 1.5, len(t))
         ph = -LEVELS["gompertz"].value(t, np.array([-6.0, 2.0, rng.uniform(0.2, 0.6), 1.0]))
         tables.append(pd.DataFrame({"refeed": f"r{number}", "elapsed_h": t, "height_mm": height, "ph": ph}))

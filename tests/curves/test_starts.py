@@ -99,6 +99,19 @@ def test_company_and_padding_change_no_bit(growth, collapse, rises):
         np.testing.assert_array_equal(starts(growth, some.t, some.y, some.weight, some.peak), whole[:, curves])
 
 
+@pytest.mark.parametrize("growth", ["logistic", "gompertz"])
+@pytest.mark.parametrize(("readings", "lost"), [(8, 0.03), (12, 0.005), (40, 0.0)])
+def test_most_dead_jars_have_no_start_and_a_weak_change_has(growth, readings, lost):
+    """Nothing but noise, and a slow change of three times its sd: what has no start is not fitted at all."""
+    t = np.linspace(0.0, 12.0, readings)[:, None] + np.zeros(4000)
+    noise = np.random.default_rng(70).normal(0.0, 1.5, t.shape)
+    weak = LEVELS[growth].value(t, np.array([40.0, 4.5, 1.125, 2.0])[:, None]) + noise
+    dead, slow = (np.isnan(starts(growth, t, up)) for up in (40.0 + noise, weak))
+    np.testing.assert_array_equal(dead.any(axis=0), dead.all(axis=0))
+    assert 0.7 < dead.all(axis=0).mean() < 0.85
+    assert slow.all(axis=0).mean() <= lost
+
+
 @pytest.mark.parametrize("growth", GROWTH)
 @pytest.mark.parametrize(
     "up", [[40.0] * 6, [80.0, 70.0, 60.0, 50.0, 45.0, 41.0], [0.0] * 6], ids=["flat", "falls", "0"]

@@ -179,9 +179,9 @@ def test_the_hours_of_a_fall_that_is_a_step_are_those_of_the_reading_before_and_
     (choice,) = [choice for _, choice in found.choices if choice.collapses]
     (of,) = [of for of, choice in found.choices if choice.collapses]
     step = choice.held("fall_sharpness") & choice.fits.settled
-    assert 5 <= step.sum() <= 30
+    assert 5 <= step.sum() <= 80
     for signal in of[step]:
-        assert "its hours are at least those of the reading before" in found.reason[signal]
+        assert "the hours of the fall are at least those of the reading before" in found.reason[signal]
         for name in HOURS_OF_A_FALL:
             hour = found.traits[name]
             assert (hour.value[signal] in many.t[:, signal] and hour.at_least[signal]) or np.isnan(hour.value[signal])

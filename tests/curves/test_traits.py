@@ -223,7 +223,7 @@ def test_hours_of_a_fall_that_is_a_step_to_the_readings_are_at_least_those_of_th
         assert np.isnan(held[trait].se)
         assert held[trait].at_least
         assert held[trait].why == (
-            "it fell as sharply as the readings can tell: its hours are at least those of the reading before"
+            "it fell between two readings: the hours of the fall are at least those of the reading before"
         )
     before = {trait: it for trait, it in held.items() if trait not in OF_THE_FALL}
     assert all(it.se > 0.0 and not it.why for it in before.values())

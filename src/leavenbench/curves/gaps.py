@@ -17,7 +17,7 @@ _ON_THE_SLOPE = (0.05, 0.95)
 #: With a single reading on the slope, it counts as seen up to this relative standard error of max_rate.
 _SLOPE_SEEN = 0.5
 _HOURS_OF_THE_FALL = ("time_to_peak_h", "ripe_until_h", "collapse_h")
-_A_STEP_DOWN = "it fell as sharply as the readings can tell: its hours are at least those of the reading before"
+_A_STEP_DOWN = "it fell between two readings: the hours of the fall are at least those of the reading before"
 
 _Found = dict[str, Quantity]
 
@@ -44,7 +44,7 @@ def no_finer_than_read(choice: Choice, found: _Found, t: Array, peak: Array) -> 
     coarse = dict(found)
     _coarsen_rise(coarse, choice, t, peak)
     if choice.collapses:
-        _coarsen_fall(coarse, choice, t)
+        _coarsen_fall(coarse, choice, t, peak)
     return coarse
 
 
@@ -78,13 +78,23 @@ def _in_a_gap(choice: Choice, rate: Quantity, t: Array, share: Array) -> Array:
     return (unseen | at_bound) & ~rate.at_least
 
 
-def _coarsen_fall(found: _Found, choice: Choice, t: Array) -> None:
-    """Make the hours of a fall that is a step to the readings lower bounds; leaking evenly is no step."""
-    step = choice.held("fall_sharpness") & (choice.shape[choice.curve.place("fall_sharpness")] > 0.0)
+def _coarsen_fall(found: _Found, choice: Choice, t: Array, peak: Array) -> None:
+    """Make the hours of a fall that happened in a gap lower bounds."""
+    step = _fell_in_a_gap(choice, t, peak)
     for name in _HOURS_OF_THE_FALL:
         hour = found[name]
         read = bare(choice, _reading_before(t, hour.value, 0.0), at_least=True, why=_A_STEP_DOWN)
         found[name] = hour.but(step & ~hour.at_least & ~np.isnan(hour.value), read)
+
+
+def _fell_in_a_gap(choice: Choice, t: Array, peak: Array) -> Array:
+    """Whether no reading stands on a sharp fall; leaking evenly is not sharp, and is seen wherever it is read."""
+    level = choice.curve.value(t, choice.shape)
+    highest = choice.curve.value(np.minimum(peak, t[-1]), choice.shape)
+    fallen, (low, high) = highest - level, _ON_THE_SLOPE
+    on_it = (t > peak) & (fallen > low * fallen[-1]) & (fallen < high * fallen[-1])
+    sharp = choice.shape[choice.curve.place("fall_sharpness")] > 0.0
+    return sharp & (~on_it.any(axis=0) | choice.held("fall_sharpness"))
 
 
 def _steepest_line(t: Array, height: Array) -> Array:

@@ -68,7 +68,7 @@ def peak_hour(name: str, p: Array, after_h: Array, last_h: Array) -> Array:
     Returns
     -------
     numpy.ndarray, shape (m,)
-        Hour [h]; infinite when the curve still rises at the last reading.
+        Hour [h]; infinite when the curve does not turn down between its steepest hour and the last reading.
 
     Examples
     --------

@@ -12,12 +12,12 @@ from .choice import MODELS, Choice, criterion
 from .composed import LEVELS, WITH_COLLAPSE
 from .engine import Fits, judged, optimum
 from .engine.normal import column_sums
-from .fall import visible_falls
+from .fall import Falls, visible_falls
 from .models import Array, Model
 from .noise import INSTRUMENTS
 from .quantities import parameter
 from .search import bounds, search
-from .traces import Traces, nothing_yet, write_fitted, write_idle
+from .traces import TIMES_NEEDED, Traces, nothing_yet, write_fitted, write_idle
 
 #: In a pool a collapse is fitted where at least this share of the refeeds were seen to fall.
 _MOST_FELL = 0.5
@@ -25,6 +25,7 @@ _MOST_FELL = 0.5
 _TIMES_IN_POOL = 3
 #: A refeed of a pool is active when its extent is so many standard errors from zero.
 _SURELY = 3.0
+_NO_SHAPE = "no refeed of the pool was read often enough to tell their shape"
 _CUT_IN_POOL = "it fell again, but most of the pool was not read to fall: fitted up to the peak"
 #: Steps after which the search ends: many parameters take longer than few.
 _MOST_STEPS = 200
@@ -48,39 +49,51 @@ def trace_pooled(observed: Observed, models: Sequence[str] = MODELS) -> Traces:
     """
     found = nothing_yet(len(observed.first))
     found.readings[:] = observed.readings
+    falls = visible_falls(observed)
     with np.errstate(all="ignore"):
         for kind in INSTRUMENTS:
             signals = np.flatnonzero(observed.kind == kind)
             if len(signals):
-                _pool_kind(found, observed, signals, kind, models)
+                _pool_kind(found, observed, falls, signals, kind, models)
     return found
 
 
-def _pool_kind(found: Traces, observed: Observed, signals: Array, kind: str, models: Sequence[str]) -> None:
+def _pool_kind(
+    found: Traces, observed: Observed, falls: Falls, signals: Array, kind: str, models: Sequence[str]
+) -> None:
     """Pool the signals of one kind."""
-    falls = visible_falls(observed)
     fitted = falls.seen & (falls.fallen >= 2)
     collapsing = bool(fitted[signals].mean() >= _MOST_FELL)
     cut = falls.seen & (not collapsing)
     readings = np.where(cut, falls.first_fallen, observed.readings)
-    for signal in signals[cut[signals]]:
-        found.reason[signal] = _CUT_IN_POOL
-    times = observed.times_within(readings)
-    few = signals[times[signals] < _TIMES_IN_POOL]
+    found.reason[signals[cut[signals]]] = _CUT_IN_POOL
+    times = observed.times_within(readings)[signals]
+    few, pooled = signals[times < _TIMES_IN_POOL], signals[times >= _TIMES_IN_POOL]
     found.status[few], found.reason[few] = "too few readings", f"read at fewer than {_TIMES_IN_POOL} times"
-    pooled = signals[times[signals] >= _TIMES_IN_POOL]
     if not len(pooled):
         return
+    found.readings[pooled] = readings[pooled]
     block = beside(observed, pooled, readings[pooled], int(readings[pooled].max()))
     choice = pool(block, kind, models, falls.peak[pooled] if collapsing else None)
+    if choice is None and times.max() < TIMES_NEEDED:
+        found.status[pooled], found.reason[pooled] = "too few readings", _NO_SHAPE
+        return
     moved = np.zeros(len(pooled), bool)
     if choice is not None:
-        rise = parameter(choice, "extent")
-        moved = rise.value > _SURELY * choice.fits.standard_error(rise.gradient)
+        moved = _moved(choice, block, INSTRUMENTS[kind].noise)
         active = choice.of(np.flatnonzero(moved))
         write_fitted(found, block.of(active.columns), kind, active, cut[pooled[moved]], keep_curves=True)
-    if not moved.all():
-        write_idle(found, block.of(np.flatnonzero(~moved)), kind)
+    idle = np.flatnonzero(~moved)
+    if len(idle):
+        write_idle(found, block.of(idle), kind)
+
+
+def _moved(choice: Choice, block: Block, noise: float) -> Array:
+    """Whether each refeed rose: surely by its own extent, or, where that has no standard error, beyond the noise."""
+    rise = parameter(choice, "extent")
+    se = np.where(choice.fits.settled, choice.fits.standard_error(rise.gradient), np.nan)
+    by_noise = (rise.value > 0.0) & (np.ptp(choice.fits.value(block.t), axis=0) > _SURELY * noise)
+    return np.where(np.isnan(se), by_noise, rise.value > _SURELY * se)
 
 
 def pooled_model(name: str, refeed: Array, refeeds: int) -> Model:

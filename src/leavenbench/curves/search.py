@@ -85,7 +85,8 @@ def bounds(model: Model, t: Array, up: Array) -> tuple[Array, Array]:
     low, high : numpy.ndarray, shape (p, m)
         Infinite where there is none.
     """
-    low, high = (np.full((len(model.parameters), t.shape[1]), end) for end in (-np.inf, np.inf))
+    low = np.full((len(model.parameters), t.shape[1]), -np.inf)
+    high = -low
     falls = "fall_sharpness" in model.parameters
     low[model.place("lag_h")] = 0.0
     if falls:
@@ -98,7 +99,7 @@ def bounds(model: Model, t: Array, up: Array) -> tuple[Array, Array]:
             span = np.ptp(up[:, part], axis=0)
             high[model.place("extent"), part] = _OUT_OF_SIGHT * span
             high[model.place("max_rate"), part] = _A_STEP * line.max(axis=0)
-            if falls:  # at its steepest a late fall loses a quarter of the rise in its width
-                width = span / (-4.0 * _A_STEP * line.min(axis=0))
+            if falls:  # at its steepest one loses a quarter of the rise in its width; no steeper than was read
+                width = span / (-4.0 * line.min(axis=0))
                 high[model.place("fall_sharpness"), part] = np.maximum(t[-1, part] / width, 1.0)
     return low, high

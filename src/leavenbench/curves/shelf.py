@@ -33,7 +33,7 @@ def trace_refeed(elapsed_h: Any, values: Any, kind: str, models: Sequence[str] =
     Parameters
     ----------
     elapsed_h : array_like, shape (n,)
-        Hours since feeding.
+        Hours since feeding, by the clock, or hours at a reference temperature: the hours of the row are the same.
     values : array_like, shape (n,)
         The readings, in the unit of `kind`; a rise in % counts from 100 at the start.
     kind : str
@@ -78,7 +78,8 @@ def trace_shelf(
     Parameters
     ----------
     observed : pandas.DataFrame
-        As `signals.signals` gives it: refeed, signal, kind, elapsed_h, value.
+        As `signals.signals` gives it: refeed, signal, kind, elapsed_h (by the clock, or hours at a reference
+        temperature: the hours of the rows are the same), value.
     noise : mapping of str to float, optional
         Noise (sd) by kind of reading, in its unit, by which poor fits are named; see `noise.noise_by_kind`.
     models : sequence of str

@@ -7,6 +7,8 @@ is scored exactly, with those two at their best.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from .composed import LEVELS, WITH_COLLAPSE, share_held
@@ -16,8 +18,9 @@ from .models import GROWTH, Array, time_of_share
 #: Shares of the range at which the readings are crossed.
 _CROSSED = (0.2, 0.7)
 _SHARES = np.array(_CROSSED)[:, None]
-#: Guesses of the asymptote, as a multiple of the range seen; one where a fall shows that the peak was near.
-_PLATEAUS, _PLATEAUS_BEFORE_A_FALL = (1.0, 2.0), (1.2,)
+#: Guesses of the asymptote, as a multiple of the range seen, the last for a change as even as can be; one where a fall
+#: shows that the peak was near.
+_PLATEAUS, _PLATEAUS_BEFORE_A_FALL = (1.0, 2.0, 1.0), (1.2,)
 #: Guesses of what the peak would be had nothing been lost yet, as a multiple of it, and of the width of the fall as
 #: a multiple of the one that the crossing times give.
 _PEAKS, _WIDTHS = (1.05, 1.3), (1.0, 0.3)
@@ -27,7 +30,8 @@ _NU = 0.5
 _LEAKS = -3.0
 #: Shortest time between the crossings, as a share of the time read: what a computer can hold.
 _SHORTEST = 1e-3
-#: Share of jars where nothing moves in which the best guess explains less than what is taken for chance.
+#: A best guess whose F ratio lies under this quantile is taken for chance. Guesses are no optima, so that this is so in
+#: four of five jars where nothing moves; among changes that the tests of `activity` would find, in hardly any.
 _CHANCE = 0.2
 #: What moves by this share of the level does not move.
 _ROUNDING = 1e-14
@@ -104,10 +108,11 @@ def _best_guess(growth: str, t: Array, up: Array, weight: Array | None, peak: Ar
     along = column_sums(weighed * away[:, None])
     extent = along / (column_sums(weighed * shape) - total * height**2)
     explained = np.where((along > 0.0) & (extent > 0.0), along * extent, -np.inf)
-    best = explained.argmax(axis=0)[None]
-    height, extent, explained = (np.take_along_axis(it, best, axis=0)[0] for it in (height, extent, explained))
-    chosen = np.take_along_axis(guesses, best[None], axis=1)[:, 0]
-    found = np.stack((mean - extent * height, extent, chosen[1] * extent, *chosen[2:]))
+    best, curves = explained.argmax(axis=0), np.arange(t.shape[1])
+    height, extent, explained = height[best, curves], extent[best, curves], explained[best, curves]
+    found = np.empty((len(guesses) + 1, len(curves)))
+    found[0], found[1:] = mean - extent * height, guesses[:, best, curves]
+    found[1:3] *= extent
     nothing = ~(explained > (_ROUNDING * mean) ** 2)
     if peak is None:  # what was seen to fall has moved
         spread = column_sums(away**2 if share is None else share * away**2)
@@ -117,32 +122,34 @@ def _best_guess(growth: str, t: Array, up: Array, weight: Array | None, peak: Ar
 
 
 def _by_chance(explained: Array, spread: Array, readings: Array, parameters: int) -> Array:
-    """Say where a guess explains so little that in a jar where nothing moves four of five would explain more."""
+    """Say where a guess explains no more than chance would: by its F ratio against a constant."""
+    spare = readings - parameters
+    known, of_each = np.unique(spare, return_inverse=True) if len(spare) > 1 else (spare, 0)
+    least = np.array([_least_ratio(parameters - 1, float(one)) for one in known])[of_each]
+    return explained * spare < least * (parameters - 1) * (spread - explained)
+
+
+@cache
+def _least_ratio(more: int, spare: float) -> float:
+    """Return the F ratio below which a guess is taken for chance; 0 without a reading to spare."""
     from scipy.special import fdtri
 
-    more, spare = parameters - 1, readings - parameters
-    ratio = explained / more / ((spread - explained) / spare)
-    known, of_each = np.unique(spare, return_inverse=True)
-    return (spare > 0) & (ratio < fdtri(more, np.maximum(known, 1.0), _CHANCE)[of_each])
+    return float(fdtri(more, spare, _CHANCE)) if spare > 0.0 else 0.0
 
 
 def _guesses(growth: str, t: Array, up: Array, peak: Array | None) -> tuple[Array, Array]:
     """Guess curves of extent 1: parameters, shape (p, guesses, m), and values, shape (n, guesses, m)."""
     top = t[-1] if peak is None else t[peak, np.arange(t.shape[1])]
     early, late = _crossing_times(t, up if peak is None else np.where(t > top, -np.inf, up))
-    plateaus = np.array(_PLATEAUS if peak is None else _PLATEAUS_BEFORE_A_FALL)[:, None]
     if peak is None:  # a slight change, hidden in noise, may as well have been an even one
         even = t[0] + _SHARES * (t[-1] - t[0])
-        early, late = (
-            np.concatenate((np.broadcast_to(it, (len(plateaus), len(top))), [of]))
-            for it, of in zip((early, late), even, strict=True)
-        )
-        plateaus = np.append(plateaus, [[1.0]], axis=0)
+        early, late = np.stack((early, early, even[0])), np.stack((late, late, even[1]))
     pace = np.maximum(late - early, _SHORTEST * (t[-1] - t[0]))
-    soon, later = (time_of_share(growth, share / plateaus, _NU) for share in _CROSSED)
-    rate = (later - soon) / pace
-    lag = np.maximum(early - soon / rate, 0.0)
-    growing = np.array([np.ones_like(rate), rate, lag, np.full_like(rate, _NU)][: len(GROWTH[growth].parameters)])
+    soon, later = _plateau_times(growth, _PLATEAUS if peak is None else _PLATEAUS_BEFORE_A_FALL)
+    growing = np.empty((len(GROWTH[growth].parameters), len(soon), t.shape[1]))
+    growing[0], growing[3:] = 1.0, _NU
+    np.divide(later - soon, pace, out=growing[1])
+    lag = np.maximum(early - soon / growing[1], 0.0, out=growing[2])
     risen = GROWTH[growth].value(t[:, None], growing)
     if peak is None:
         return growing, risen
@@ -151,6 +158,13 @@ def _guesses(growth: str, t: Array, up: Array, peak: Array | None) -> tuple[Arra
     fallen = risen[:, None] * share_held((t[:, None] - lag)[:, None], half, sharpness)
     guesses = [*np.broadcast_to(growing[:, None], (len(growing), *half.shape)), half, sharpness]
     return np.array(guesses).reshape(len(guesses), many, -1), fallen.reshape(len(t), many, -1)
+
+
+@cache
+def _plateau_times(growth: str, plateaus: tuple[float, ...]) -> tuple[Array, Array]:
+    """When a curve of unit extent and rate crosses the shares of what is seen, shape (plateaus, 1) each."""
+    seen = np.array(plateaus)[:, None]
+    return time_of_share(growth, _CROSSED[0] / seen, _NU), time_of_share(growth, _CROSSED[1] / seen, _NU)
 
 
 def _falls(t: Array, up: Array, peak: Array, lag: Array) -> tuple[Array, Array]:

@@ -15,6 +15,8 @@ from ..models import Array, Model
 
 #: The products of so few curves are summed in one call.
 _FEW = 4
+#: So many rows are multiplied as matrices.
+_MANY = 16
 #: Readings that are squared together.
 _AT_ONCE = 65_536
 
@@ -58,7 +60,7 @@ def products(model: Model, t: Array, y: Array, weight: Array | None, p: Array) -
 
 def parts(curves: int, readings: int, together: int) -> list[slice]:
     """Divide a block into parts of about so many readings together."""
-    number = max(1, curves * readings // together)
+    number = max(1, min(curves, curves * readings // together))
     ends = [curves * place // number for place in range(number + 1)]
     return [slice(low, high) for low, high in pairwise(ends)]
 
@@ -79,6 +81,8 @@ def column_sums(rows: Array) -> Array:
 def _sums(rows: Array) -> Array:
     """Sum over the middle axis the products of every two rows."""
     curves = rows.shape[-1]
+    if len(rows) > _MANY and curves == 1:
+        return (rows[..., 0] @ rows[..., 0].T)[..., None]
     if curves == 1:  # a single column would be summed in another order
         return _sums(rows.repeat(2, axis=-1))[..., :1]
     if curves <= _FEW:
@@ -163,6 +167,8 @@ def _unrolled(system: list[list[Any]]) -> tuple[list[list[Any]], list[Any]]:
     for place, pivot in enumerate(system):
         for below in range(place + 1, size):
             share = pivot[below] / pivot[place]
+            if _is_nothing(share):
+                continue
             for column in range(below, size):
                 system[below][column] = system[below][column] - share * pivot[column]
             for column in range(place + 1):
@@ -191,6 +197,8 @@ def eliminated(system: list[list[Any]], diagonal: Any) -> list[Any]:
     for place, pivot in enumerate(system):
         for below in range(place + 1, size):
             share = pivot[below] / pivot[place]
+            if _is_nothing(share):
+                continue
             row = system[below]
             for column in range(below, size + 1):
                 row[column] = row[column] - share * pivot[column]
@@ -201,3 +209,8 @@ def eliminated(system: list[list[Any]], diagonal: Any) -> list[Any]:
             value = value - system[place][column] * found[column]
         found[place] = value / system[place][place]
     return found
+
+
+def _is_nothing(number: Any) -> bool:
+    """Whether a plain number is zero: a large system of one curve has many that need no work."""
+    return isinstance(number, float) and number == 0.0

@@ -88,13 +88,15 @@ def optimum(
         least = _ROUNDING**2 * square_sums(y, weight)
         if finest > 0.0:
             least += tolerance * finest**2 * (readings if weight is None else np.count_nonzero(weight, axis=0))
-    positive = np.flatnonzero([name in model.positive for name in model.parameters])
-    low = np.full(start.shape, -np.inf) if low is None else low
-    high = np.full(start.shape, np.inf) if high is None else high
-    bounded = np.flatnonzero((np.isfinite(low) | np.isfinite(high)).any(axis=1))
+    p = np.array(start, dtype=float)
+    low = np.full(p.shape, -np.inf) if low is None else low
+    high = np.full(p.shape, np.inf) if high is None else high
+    np.minimum(np.maximum(p, low, out=p), high, out=p)
+    positive = np.array([place for place, name in enumerate(model.parameters) if name in model.positive], int)
+    bounded = np.flatnonzero(((low > -np.inf) | (high < np.inf)).any(axis=1))
     bent = np.array([[name not in model.linear] for name in model.parameters]) if separable else None
     problem = Problem(model, t, y, weight, low[bounded], high[bounded], least, positive, bounded, bent, tolerance)
-    p, size = np.minimum(np.maximum(start, low), high).astype(float), len(start) + 1
+    size = len(p) + 1
     found = Optimum(p, np.full((size, size, curves), np.inf), np.zeros(curves, bool), np.zeros(p.shape, bool))
     if curves == 1 and not separable:
         descend_alone(problem, found, most)
