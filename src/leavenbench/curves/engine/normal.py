@@ -51,11 +51,26 @@ def products(model: Model, t: Array, y: Array, weight: Array | None, p: Array) -
         Upper triangle of [J r]' [J r]: the normal matrix, the gradient in the last column, the residual sum of
         squares in the last corner.
     """
+    if model.above is not None:
+        return _products_above(model.above, t, y - p[0], weight, p[1:])
     rows = np.empty((len(p) + 1, *t.shape))
     np.subtract(y, model.derive(t, p, rows[:-1]), out=rows[-1])
     if weight is not None:
         rows *= weight
     return _sums(rows)
+
+
+def _products_above(model: Model, t: Array, y: Array, weight: Array | None, p: Array) -> Array:
+    """Sum the products for a curve on a level, whose derivative is 1: its row needs no products."""
+    rows = np.empty((len(p) + 1, *t.shape))
+    np.subtract(y, model.derive(t, p, rows[:-1]), out=rows[-1])
+    if weight is not None:
+        rows *= weight
+    sums = np.zeros((len(rows) + 1, len(rows) + 1, t.shape[1]))
+    sums[0, 0] = len(t) if weight is None else column_sums(weight**2)
+    sums[0, 1:] = _row_sums(rows if weight is None else rows * weight)
+    sums[1:, 1:] = _sums(rows)
+    return sums
 
 
 def parts(curves: int, readings: int, together: int) -> list[slice]:
@@ -76,6 +91,11 @@ def column_sums(rows: Array) -> Array:
     if rows.shape[-1] == 1:
         return column_sums(rows.repeat(2, axis=-1))[..., :1]
     return np.add.reduce(np.ascontiguousarray(rows), axis=0)
+
+
+def _row_sums(rows: Array) -> Array:
+    """Sum over the middle axis, one after another, also where there is only one column."""
+    return np.add.reduce(rows, axis=1) if rows.shape[-1] > 1 else _row_sums(rows.repeat(2, axis=-1))[..., :1]
 
 
 def _sums(rows: Array) -> Array:

@@ -21,8 +21,8 @@ from .problem import DAMPING, EASE, FURTHEST, GOOD, SINGULAR, TIGHTEN, Optimum, 
 AT_REST = 3e-9
 #: Steps after which a search ends wherever it is; along a ridge it could go on for ever.
 MOST_STEPS = 50
-#: Readings that are worked on together: few enough for a processor's cache, enough to be worth each call.
-_TOGETHER = 65_536
+#: Readings that are worked on together: few enough for a processor's cache; and curves: enough to be worth each call.
+_TOGETHER, _CURVES = 65_536, 640
 #: Steps after which the curves that are still on their way are pooled.
 _EARLY = 8
 #: Residuals of this share of the readings are what computing leaves behind.
@@ -104,7 +104,7 @@ def optimum(
     damping, waiting = np.full(curves, DAMPING), np.flatnonzero(np.isfinite(p).all(axis=0))
     with np.errstate(all="ignore"):
         for steps in (min(_EARLY, most), max(most - _EARLY, 0)):
-            together = parts(len(waiting), readings, _TOGETHER)
+            together = parts(len(waiting), readings, max(_TOGETHER, _CURVES * readings))
             waiting = np.concatenate([_descend(problem, waiting[part], found, damping, steps) for part in together])
     found.held[bounded] = problem.pressed(p, found.sums)
     return found
