@@ -21,8 +21,9 @@ from .problem import DAMPING, EASE, FURTHEST, GOOD, SINGULAR, TIGHTEN, Optimum, 
 AT_REST = 3e-9
 #: Steps after which a search ends wherever it is; along a ridge it could go on for ever.
 MOST_STEPS = 50
-#: Readings that are worked on together: few enough for a processor's cache; and curves: enough to be worth each call.
-_TOGETHER, _CURVES = 65_536, 640
+#: Readings that are worked on together, few enough for a processor's cache, and the fewest and most curves: enough to be
+#: worth each call, and few enough for the cache again, since every curve brings a matrix of sums.
+_TOGETHER, _FEWEST, _MOST = 65_536, 640, 4_096
 #: Steps after which the curves that are still on their way are pooled.
 _EARLY = 8
 #: Residuals of this share of the readings are what computing leaves behind.
@@ -104,7 +105,7 @@ def optimum(
     damping, waiting = np.full(curves, DAMPING), np.flatnonzero(np.isfinite(p).all(axis=0))
     with np.errstate(all="ignore"):
         for steps in (min(_EARLY, most), max(most - _EARLY, 0)):
-            together = parts(len(waiting), readings, max(_TOGETHER, _CURVES * readings))
+            together = parts(len(waiting), readings, max(min(_TOGETHER, _MOST * readings), _FEWEST * readings))
             waiting = np.concatenate([_descend(problem, waiting[part], found, damping, steps) for part in together])
     found.held[bounded] = problem.pressed(p, found.sums)
     return found
