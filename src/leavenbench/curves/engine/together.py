@@ -21,8 +21,8 @@ from .problem import DAMPING, EASE, FURTHEST, GOOD, SINGULAR, TIGHTEN, Optimum, 
 AT_REST = 3e-9
 #: Steps after which a search ends wherever it is; along a ridge it could go on for ever.
 MOST_STEPS = 50
-#: Readings that are worked on together, few enough for a processor's cache, and the fewest and most curves: enough to be
-#: worth each call, and few enough for the cache again, since every curve brings a matrix of sums.
+#: Readings that are worked on together, few enough for a processor's cache, and the fewest and most curves: enough to
+#: be worth each call, and few enough for the cache again, since every curve brings a matrix of sums.
 _TOGETHER, _FEWEST, _MOST = 65_536, 640, 4_096
 #: Steps after which the curves that are still on their way are pooled.
 _EARLY = 8
