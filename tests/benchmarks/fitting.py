@@ -9,7 +9,7 @@ medians over alternating rounds (ours, theirs, ours, theirs ...). Curves are inv
 What is timed: ours from a block of readings to the optima (`search`; without a start level `starts` and `optimum`),
 start search always counted. Theirs a loop over `scipy.optimize.curve_fit` with its own defaults (the better of with
 and without Jacobian), from a start found by the same search written for one curve, counted unless said otherwise. p0 is
-thus the same on both sides. `curve_fit` sets no bounds (they would make it slower); ours holds lag at zero. It also
+thus the same on both sides. `curve_fit` sets no bounds (they would make it slower); ours keeps its own. It also
 estimates a covariance: what the ratio is when ours does so too (`judged`) stands beside it.
 """
 
