@@ -120,7 +120,7 @@ def judged(
     influence[~(influence > 0.0)] = 1.0
     unseen = np.zeros((size, size, p.shape[1]))
     unseen[places, places] = (found.sums[places, places] <= 0.0) & ~held
-    usable = np.isfinite(found.sums[np.triu_indices(size + 1)]).all(axis=0)
+    usable = np.isfinite(found.sums).all(axis=(0, 1))
     hard = np.flatnonzero(usable & ~(pivot > _DIGITS_LOST))
     if len(hard):
         root[..., hard], unseen[..., hard] = _by_singular_values(

@@ -15,7 +15,7 @@ from ..models import Array, Model
 
 #: The products of so few curves are summed in one call.
 _FEW = 4
-#: So many rows are multiplied as matrices.
+#: With more rows than this a single curve's are multiplied as matrices, and zeros of its system are passed over.
 _MANY = 16
 #: Readings that are squared together.
 _AT_ONCE = 65_536
@@ -183,11 +183,12 @@ def inverse_root(sums: Array, held: Array | None) -> tuple[Array, Array]:
 def _unrolled(system: list[list[Any]]) -> tuple[list[list[Any]], list[Any]]:
     """Return the inverse of the unit lower factor of L D L', row by row, and D; numbers as for `eliminated`."""
     size = len(system)
+    sparse = size > _MANY and isinstance(system[0][0], float)
     root: list[list[Any]] = [[0.0] * place + [1.0] for place in range(size)]
     for place, pivot in enumerate(system):
         for below in range(place + 1, size):
             share = pivot[below] / pivot[place]
-            if _is_nothing(share):
+            if sparse and share == 0.0:
                 continue
             for column in range(below, size):
                 system[below][column] = system[below][column] - share * pivot[column]
@@ -212,12 +213,13 @@ def eliminated(system: list[list[Any]], diagonal: Any) -> list[Any]:
         The solution, in numbers of the same kind.
     """
     size = len(system)
+    sparse = size > _MANY and isinstance(diagonal, float)
     for place in range(size):
         system[place][place] = diagonal
     for place, pivot in enumerate(system):
         for below in range(place + 1, size):
             share = pivot[below] / pivot[place]
-            if _is_nothing(share):
+            if sparse and share == 0.0:
                 continue
             row = system[below]
             for column in range(below, size + 1):
@@ -229,8 +231,3 @@ def eliminated(system: list[list[Any]], diagonal: Any) -> list[Any]:
             value = value - system[place][column] * found[column]
         found[place] = value / system[place][place]
     return found
-
-
-def _is_nothing(number: Any) -> bool:
-    """Whether a plain number is zero: a large system of one curve has many that need no work."""
-    return isinstance(number, float) and number == 0.0
