@@ -238,3 +238,8 @@ def test_every_missing_trait_of_a_plausible_signal_has_its_reason(seed):
         assert np.isfinite(trait.value) or trait.why, name
         bare = np.isnan(trait.se) and not trait.at_least and not trait.why
         assert not bare or "no standard error" in found.reason, name
+
+
+def test_a_refeed_that_was_never_read_has_a_row():
+    row = trace_refeed([], [], "height_mm")
+    assert (row["status"], row["readings"]) == ("no readings", 0)

@@ -57,9 +57,12 @@ def trace_refeed(elapsed_h: Any, values: Any, kind: str, models: Sequence[str] =
     >>> row["status"], row["model"], round(row["extent"]), round(row["extent_se"])
     ('fitted', 'logistic', 100, 1)
     """
-    read = pd.DataFrame({"elapsed_h": elapsed_h, "value": values}).assign(refeed="", signal="", kind=kind)
+    hours, read = np.asarray(elapsed_h, float), np.asarray(values, float)
+    if not len(hours):  # a refeed that was never read has a row as well
+        hours = read = np.array([np.nan])
+    one = pd.DataFrame({"elapsed_h": hours, "value": read}).assign(refeed="", signal="", kind=kind)
     return (
-        judged(_traced(read, lambda signals: trace_signals(signals, models)))
+        judged(_traced(one, lambda signals: trace_signals(signals, models)))
         .drop(columns=["refeed", "signal", *_MORE])
         .iloc[0]
     )
