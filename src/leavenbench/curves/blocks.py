@@ -27,12 +27,15 @@ class Observed(NamedTuple):
         Where the readings of each signal begin.
     kind : numpy.ndarray of str, shape (m,)
         Kind of its readings, a name in `noise.INSTRUMENTS`.
+    source : numpy.ndarray of int, shape (n,), optional
+        Where each reading stood in the table that they came from.
     """
 
     t: Array
     y: Array
     first: Array
     kind: Array
+    source: Array = np.zeros(0, int)
 
     @property
     def readings(self) -> Array:
@@ -71,11 +74,10 @@ def observe(signal: Array, t: Array, y: Array, kind: Array) -> tuple[Observed, A
     >>> observe(signal, hours, heights, np.array(["height_mm", "height_mm"]))[0].t.tolist()
     [0.0, 2.0]
     """
-    usable = np.isfinite(t) & (np.abs(y) < _IMPOSSIBLE) & (t >= 0.0) & (t < _IMPOSSIBLE)
-    signal, t, y = signal[usable], t[usable], y[usable]
-    order = np.lexsort((y, t, signal))
+    usable = np.flatnonzero(np.isfinite(t) & (np.abs(y) < _IMPOSSIBLE) & (t >= 0.0) & (t < _IMPOSSIBLE))
+    order = usable[np.lexsort((y[usable], t[usable], signal[usable]))]
     known, first = np.unique(signal[order], return_index=True)
-    return Observed(t[order], y[order], first, kind[known]), known
+    return Observed(t[order], y[order], first, kind[known], order), known
 
 
 class Block(NamedTuple):

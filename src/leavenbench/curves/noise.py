@@ -37,6 +37,8 @@ INSTRUMENTS: dict[str, Instrument] = {
     "ph_direct": Instrument("pH", 0.005, 0.04),
     "ph_slurry": Instrument("pH", 0.005, 0.04),
 }
+#: What stands in place of a curve where nothing moved.
+STRAIGHT_LINE = "straight line"
 #: Curves of a kind from which its noise is estimated; common practice, no source.
 _CURVES_NEEDED = 8
 #: Readings that a curve must have to spare to count among them.
@@ -69,7 +71,7 @@ def noise_by_kind(curves: pd.DataFrame) -> dict[str, float]:
     4
     """
     fitted = curves[curves["status"].isin(["fitted", "peak not reached"])]
-    parameters = fitted["model"].map(_numbers_fitted).astype(float)
+    parameters = fitted["model"].map(numbers_fitted).astype(float)
     readings = fitted["readings"].astype(float)
     spare = readings - parameters
     sd = (fitted["rms_residual"] * np.sqrt(readings / spare.where(spare >= _SPARE_NEEDED))).dropna()
@@ -118,6 +120,8 @@ def judged(curves: pd.DataFrame, noise: Mapping[str, float] | None = None) -> pd
     return found
 
 
-def _numbers_fitted(model: str) -> float:
-    """Count the parameters of a curve on its start."""
-    return len(LEVELS[model].parameters) if model in LEVELS else np.nan
+def numbers_fitted(model: str) -> float:
+    """Count the numbers that a curve on its start, or a straight line, was fitted with; NaN for none."""
+    if model == STRAIGHT_LINE:
+        return 2.0
+    return float(len(LEVELS[model].parameters)) if model in LEVELS else float("nan")

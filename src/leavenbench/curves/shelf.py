@@ -13,11 +13,12 @@ from ..records.collection import Collection
 from .blocks import Observed, observe
 from .choice import MODELS
 from .composed import CURVES
+from .misread import trace_without_misread
 from .models import Array
 from .noise import INSTRUMENTS, judged, noise_by_kind
 from .pooled import trace_pooled
 from .signals import signals
-from .traces import Progress, Traces, trace_signals
+from .traces import Progress, Traces
 
 _UNITS = {"rise": "%", "acid": "pH"}
 _NOT_READ = {"rise": "no rise was read", "acid": "no pH was read"}
@@ -62,7 +63,7 @@ def trace_refeed(elapsed_h: Any, values: Any, kind: str, models: Sequence[str] =
         hours = read = np.array([np.nan])
     one = pd.DataFrame({"elapsed_h": hours, "value": read}).assign(refeed="", signal="", kind=kind)
     return (
-        judged(_traced(one, lambda signals: trace_signals(signals, models)))
+        judged(_traced(one, lambda signals: trace_without_misread(signals, models)))
         .drop(columns=["refeed", "signal", *_MORE])
         .iloc[0]
     )
@@ -103,7 +104,7 @@ def trace_shelf(
       refeed unit  status
     0     r1   pH  fitted
     """
-    return judged(_traced(observed, lambda signals: trace_signals(signals, models, progress)), noise)
+    return judged(_traced(observed, lambda signals: trace_without_misread(signals, models, progress)), noise)
 
 
 def pool_culture(
@@ -195,7 +196,7 @@ def curves_table(
     [['Ida', 'rise', 'no readings', 'no rise was read']]
     """
     observed = signals(readings, refeeds, vessels)
-    traced = _traced(observed, lambda some: trace_signals(some, models, progress))
+    traced = _traced(observed, lambda some: trace_without_misread(some, models, progress))
     traced = judged(traced, noise_by_kind(traced))
     log = refeeds.reindex(columns=["refeed", *_LOG]).sort_values("fed_at", kind="stable")
     log = log.merge(pd.DataFrame({"signal": list(_UNITS)}), how="cross").astype({"refeed": "str", "signal": "str"})
@@ -214,16 +215,26 @@ def curves_table(
 def _traced(observed: pd.DataFrame, fit: Callable[[Observed], Traces]) -> pd.DataFrame:
     """Fit every signal in some way, without a word on poor fits."""
     number = observed.groupby(["refeed", "signal"], sort=False).ngroup().to_numpy()
-    named = observed[["refeed", "signal", "kind"]][number >= 0]
-    hours, values = (observed[name].to_numpy(dtype=float, na_value=np.nan) for name in ("elapsed_h", "value"))
-    number, hours, values = number[number >= 0], hours[number >= 0], values[number >= 0]
+    read, number = observed[number >= 0], number[number >= 0]
+    hours, values = (read[name].to_numpy(dtype=float, na_value=np.nan) for name in ("elapsed_h", "value"))
     _, first = np.unique(number, return_index=True)
-    table = named.iloc[first].reset_index(drop=True)
+    table = read[["refeed", "signal", "kind"]].iloc[first].reset_index(drop=True)
     some, known = observe(number, hours, values, table["kind"].to_numpy(dtype=str))
-    return _told(table, known, fit(some))
+    found = fit(some)
+    return _told(table, known, found, _places(read, some, found))
 
 
-def _told(table: pd.DataFrame, known: Array, found: Traces) -> pd.DataFrame:
+def _places(read: pd.DataFrame, observed: Observed, found: Traces) -> Array:
+    """Name the readings set aside, file:row, or the hour where they come from no file."""
+    said = np.full(len(found.set_aside), "", object)
+    for signal in np.flatnonzero(found.set_aside >= 0):
+        row = read.iloc[observed.source[found.set_aside[signal]]]
+        known = "file" in row and pd.notna(row["file"]) and pd.notna(row["row"])
+        said[signal] = f"{row['file']}:{row['row']}" if known else f"{row['elapsed_h']:.4g} h"
+    return said
+
+
+def _told(table: pd.DataFrame, known: Array, found: Traces, set_aside: Array) -> pd.DataFrame:
     """Write traces as rows of the curves table; a signal without any reading that can be used has none."""
     columns: dict[str, Array] = {
         "status": found.status,
@@ -233,6 +244,7 @@ def _told(table: pd.DataFrame, known: Array, found: Traces) -> pd.DataFrame:
         "rms_residual": found.rms_residual,
         "range_read": found.range_read,
         "lower_bounds": _lower_bounds(found),
+        "set_aside": set_aside,
     }
     for name, it in found.traits.items():
         columns |= {name: it.value, f"{name}_se": it.se}
@@ -241,8 +253,8 @@ def _told(table: pd.DataFrame, known: Array, found: Traces) -> pd.DataFrame:
     told = pd.DataFrame(columns, index=known).reindex(range(len(table)))
     silent = told["status"].isna()
     told = told.assign(readings=told["readings"].mask(silent, 0), status=told["status"].mask(silent, "no readings"))
-    told = told.assign(reason=told["reason"].mask(silent, "no reading that can be used"), set_aside="")
-    told = table.join(told.fillna({"model": "", "lower_bounds": ""}))
+    told = told.assign(reason=told["reason"].mask(silent, "no reading that can be used"))
+    told = table.join(told.fillna({"model": "", "lower_bounds": "", "set_aside": ""}))
     told["unit"] = told["kind"].map({kind: "pH" if it.unit == "pH" else "%" for kind, it in INSTRUMENTS.items()})
     names = [*(name for name in RESULTS["curves"].names if name not in _LOG), *_MORE]
     return told.reindex(columns=names).astype(_dtypes(*names))

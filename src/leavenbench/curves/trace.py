@@ -10,9 +10,9 @@ import numpy as np
 
 from .blocks import observe
 from .choice import MODELS, Choice
+from .misread import trace_without_misread
 from .models import Array
 from .noise import INSTRUMENTS
-from .traces import trace_signals
 
 
 class Trait(NamedTuple):
@@ -40,6 +40,8 @@ class Trace:
         Root mean square of the residuals, and the range of the readings used, in the unit read.
     until_h : float
         Hour of the last reading used [h].
+    set_aside : tuple of (float, float), or None
+        Hour [h] and value of a reading that was set aside as misread.
     sign : float
         1 for readings that activity raises, -1 for pH.
     choice : Choice or None
@@ -54,6 +56,7 @@ class Trace:
     rms_residual: float
     range_read: float
     until_h: float
+    set_aside: tuple[float, float] | None
     sign: float
     choice: Choice | None
 
@@ -109,8 +112,9 @@ def trace(elapsed_h: Array, values: Array, kind: str, models: Sequence[str] = MO
     observed, _ = observe(np.zeros(len(hours), int), hours, np.asarray(values, float), np.array([kind]))
     if not len(observed.first):
         nan = float("nan")
-        return Trace("no readings", "no reading that can be used", "", 0, {}, nan, nan, nan, sign, None)
-    found = trace_signals(observed, models, keep_curves=True)
+        return Trace("no readings", "no reading that can be used", "", 0, {}, nan, nan, nan, None, sign, None)
+    found = trace_without_misread(observed, models, keep_curves=True)
+    place = int(found.set_aside[0])
     told = {
         name: Trait(float(it.value[0]), float(it.se[0]), bool(it.at_least[0]), str(it.why[0]))
         for name, it in found.traits.items()
@@ -125,6 +129,7 @@ def trace(elapsed_h: Array, values: Array, kind: str, models: Sequence[str] = MO
         float(found.rms_residual[0]),
         float(found.range_read[0]),
         float(found.until_h[0]),
+        None if place < 0 else (float(observed.t[place]), float(observed.y[place])),
         sign,
         found.choices[0][1] if found.choices else None,
     )

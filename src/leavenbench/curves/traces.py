@@ -14,7 +14,7 @@ from .choice import MODELS, Choice, choose
 from .composed import LEVELS
 from .fall import visible_falls
 from .models import Array
-from .noise import INSTRUMENTS
+from .noise import INSTRUMENTS, STRAIGHT_LINE
 from .traits import PEAK_SHARE, Estimate, traits
 
 Progress = Callable[[int, int], None]
@@ -48,6 +48,8 @@ class Traces:
     rms_residual, range_read, until_h : numpy.ndarray, shape (m,)
         Root mean square of the residuals and range of the readings used, in the unit read, and hour of the last of
         them [h]; NaN without a curve.
+    set_aside : numpy.ndarray of int, shape (m,)
+        Place of a reading that was set aside as misread, among those observed; -1 where there is none.
     traits : dict of str to Estimate
         By the names in ``columns.TRAITS``; NaN where a signal has none.
     choices : list of (numpy.ndarray of int, Choice)
@@ -61,6 +63,7 @@ class Traces:
     rms_residual: Array
     range_read: Array
     until_h: Array
+    set_aside: Array
     traits: dict[str, Estimate]
     choices: list[tuple[Array, Choice]]
 
@@ -69,6 +72,15 @@ class Traces:
         for name, some in found.items():
             for all_of_it, values in zip(self.traits[name], some, strict=True):
                 all_of_it[signals] = values
+
+    def overwrite(self, signals: Array, again: Traces) -> None:
+        """Put what came of some of the signals when they were traced again in place of what came of them before."""
+        for name in ("status", "reason", "model", "readings", "rms_residual", "range_read", "until_h"):
+            getattr(self, name)[signals] = getattr(again, name)
+        self.put(signals, again.traits)
+        left = [(of, choice, np.flatnonzero(~np.isin(of, signals))) for of, choice in self.choices]
+        self.choices[:] = [(of[kept], choice.of(kept)) for of, choice, kept in left if len(kept)]
+        self.choices.extend((signals[of], choice) for of, choice in again.choices)
 
 
 def trace_signals(
@@ -132,8 +144,8 @@ def nothing_yet(signals: int) -> Traces:
         return np.full(signals, "", object)
 
     none = {name: Estimate(numbers(), numbers(), np.zeros(signals, bool), words()) for name in TRAITS}
-    readings = np.zeros(signals, int)
-    return Traces(words(), words(), words(), readings, numbers(), numbers(), numbers(), none, [])
+    readings, aside = np.zeros(signals, int), np.full(signals, -1)
+    return Traces(words(), words(), words(), readings, numbers(), numbers(), numbers(), aside, none, [])
 
 
 def _too_few(found: Traces, cut: Array, times: Array, times_kept: Array) -> Array:
@@ -227,7 +239,7 @@ def write_idle(found: Traces, block: Block, kind: str) -> None:
         return
     read, rms = straight_line(block, kind)
     found.put(block.signals, read)
-    found.status[block.signals], found.model[block.signals] = "no activity", "straight line"
+    found.status[block.signals], found.model[block.signals] = "no activity", STRAIGHT_LINE
     found.rms_residual[block.signals], found.range_read[block.signals] = rms, np.ptp(block.y, axis=0)
     before = found.reason[block.signals]
     found.reason[block.signals] = [

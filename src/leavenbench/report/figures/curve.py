@@ -34,7 +34,8 @@ def plot_curve(collection: Collection, refeed: str, signal: str = "rise", *, ax:
     Returns
     -------
     matplotlib.axes.Axes
-        Readings as open circles, the fit as a line with its pointwise 95 % band, the ripe window shaded.
+        Readings as open circles, one set aside crossed out; the fit as a line with its pointwise 95 % band; the ripe
+        window shaded.
 
     Raises
     ------
@@ -67,6 +68,9 @@ def draw_trace(ax: Axes, hours: np.ndarray, values: np.ndarray, found: Trace, si
         return 100.0 * (np.asarray(level) / start - 1.0) if signal == "rise" else np.asarray(level)
 
     ax.plot(hours, shown(values), "o", color=INK, markerfacecolor="white", markersize=4.5, label="readings", zorder=3)
+    if found.set_aside is not None:
+        hour, value = found.set_aside
+        ax.plot(hour, shown(np.array(value)), "x", color=INK, markersize=9, label="set aside as misread", zorder=4)
     if found.choice is None:
         _leave_room(ax, signal)
         return

@@ -1,0 +1,117 @@
+"""A misread height among sound ones: found by leaving out each reading in turn, and set aside.
+
+One wild reading bends a curve, or hides it altogether. Where a fit lies suspiciously far off its readings, it is
+tried without each of them; a reading whose absence takes more off the residual sum than chance would is set aside.
+The test is that of a single outlier with the reading not named beforehand (Bonferroni; Cook & Weisberg 1982,
+Residuals and Influence in Regression, section 2.2.2, from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from .blocks import Observed
+from .choice import MODELS
+from .models import Array
+from .noise import INSTRUMENTS, numbers_fitted
+from .traces import Progress, Traces, trace_signals
+
+#: Fits are suspicious whose residuals are so many times the usual noise of the instrument.
+_SUSPICIOUS = 2.0
+#: A reading is wild that lies so many times the usual noise off what the others say.
+_WILD = 4.0
+#: Level of the test, over all readings of a signal.
+_LEVEL = 0.01
+#: Readings that may be left out with a wild one.
+_WITH_IT = 3
+#: Readings that a signal needs, and with which loggers begin, for which one reading more or less does not matter.
+_FEWEST, _MOST = 6, 60
+
+
+def trace_without_misread(
+    observed: Observed,
+    models: Sequence[str] = MODELS,
+    progress: Progress | None = None,
+    *,
+    keep_curves: bool = False,
+) -> Traces:
+    """Trace every signal, those with a misread reading without it.
+
+    Parameters
+    ----------
+    observed, models, progress, keep_curves
+        As for `traces.trace_signals`.
+
+    Returns
+    -------
+    Traces
+        With ``set_aside`` filled.
+    """
+    found = trace_signals(observed, models, progress, keep_curves=keep_curves)
+    suspects = np.flatnonzero(_suspicious(observed, found))
+    if not len(suspects):
+        return found
+    signal = np.repeat(suspects, observed.readings[suspects])
+    reading = np.concatenate([observed.first[one] + np.arange(observed.readings[one]) for one in suspects])
+    _choose_misread(observed, found, signal, reading, trace_signals(_without(observed, signal, reading), models))
+    misread = np.flatnonzero(found.set_aside >= 0)
+    if len(misread):
+        again = trace_signals(_without(observed, misread, found.set_aside[misread]), models, keep_curves=keep_curves)
+        found.overwrite(misread, again)
+        for one in misread:
+            found.reason[one] = _said(observed, found.set_aside[one], found.reason[one])
+    return found
+
+
+def _choose_misread(observed: Observed, found: Traces, signal: Array, reading: Array, without: Traces) -> None:
+    """Write down the reading of each signal, if any, whose absence takes the most off the residuals."""
+    gain, chance = _gained(found, without, signal)
+    noise = np.array([INSTRUMENTS[kind].noise for kind in observed.kind[signal]])
+    wild = np.flatnonzero((gain > (_WILD * noise) ** 2) & (chance * observed.readings[signal] < _LEVEL))
+    last = observed.first + observed.readings
+    middle = [np.median(observed.y[observed.first[one] : last[one]]) for one in signal[wild]]
+    # written last is what goes with most of the other readings, then the largest gain, then what lies furthest off
+    for one in wild[np.lexsort((np.abs(observed.y[reading[wild]] - middle), gain[wild], without.readings[wild]))]:
+        found.set_aside[signal[one]] = reading[one]
+
+
+def _suspicious(observed: Observed, found: Traces) -> Array:
+    """Whether the readings of a signal lie far off what came of them."""
+    usual = np.array([INSTRUMENTS[kind].noise for kind in observed.kind])
+    enough = (observed.readings >= _FEWEST) & (observed.readings <= _MOST)
+    return enough & (found.rms_residual > _SUSPICIOUS * usual)
+
+
+def _without(observed: Observed, signal: Array, reading: Array) -> Observed:
+    """Return copies of signals, each without one of its readings."""
+    size = observed.readings[signal]
+    place = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
+    taken = np.repeat(observed.first[signal], size) + place
+    kept = taken != np.repeat(reading, size)
+    first = np.cumsum(size - 1) - (size - 1)
+    return Observed(observed.t[taken[kept]], observed.y[taken[kept]], first, observed.kind[signal])
+
+
+def _gained(found: Traces, without: Traces, signal: Array) -> tuple[Array, Array]:
+    """Return what the residual sum loses for each reading left out, and how probable that is by chance.
+
+    Without a wild reading a fall may show that is too short to be fitted: a few readings more are then left out.
+    """
+    from scipy.special import fdtrc
+
+    before = found.rms_residual[signal] ** 2 * found.readings[signal]
+    after = without.rms_residual**2 * without.readings
+    spare = without.readings - np.array([numbers_fitted(model) for model in without.model])
+    fewer = np.maximum(found.readings[signal] - without.readings, 1)
+    fair = (spare >= 2) & (fewer <= _WITH_IT)
+    gain = np.where(fair, (before - after) / fewer, -np.inf)
+    with np.errstate(all="ignore"):
+        return gain, np.where(fair, fdtrc(fewer, spare, np.maximum(gain, 0.0) / (after / spare)), 1.0)
+
+
+def _said(observed: Observed, reading: int, before: str) -> str:
+    height, hour = observed.y[reading], observed.t[reading]
+    aside = f"the reading of {height:.4g} at {hour:.3g} h does not go with the others: set aside"
+    return f"{aside}; {before}" if before else aside
