@@ -101,6 +101,11 @@ class Block(NamedTuple):
     weight: Array | None
     readings: Array
 
+    @property
+    def times(self) -> Array:
+        """Number of different times at which each signal was read, shape (m,)."""
+        return 1 + np.count_nonzero(np.diff(self.t, axis=0), axis=0)
+
     def of(self, curves: Array) -> Block:
         """Return some of the signals."""
         signals, t, y, readings = (columns(it, curves) for it in (self.signals, self.t, self.y, self.readings))

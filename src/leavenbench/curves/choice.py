@@ -147,8 +147,7 @@ def _try(growth: str, block: Block, up: Array, finest: float, peak: Array | None
     name = growth if peak is None else growth + WITH_COLLAPSE
     model, curves = LEVELS[name], up.shape[1]
     own_shape = "nu" in model.parameters
-    times = 1 + np.count_nonzero(np.diff(block.t, axis=0), axis=0)
-    able = np.flatnonzero(times >= len(model.parameters) + (_SPARE_FOR_A_SHAPE if own_shape and tried else 0))
+    able = np.flatnonzero(block.times >= len(model.parameters) + (_SPARE_FOR_A_SHAPE if own_shape and tried else 0))
     start = _from_simpler(model, tried, able) if own_shape and tried else None
     readable = block.of(able)
     top = None if peak is None else peak[able]

@@ -82,7 +82,7 @@ def _pool_kind(
     if choice is not None:
         moved = _moved(choice, block, INSTRUMENTS[kind].noise)
         active = choice.of(np.flatnonzero(moved))
-        write_fitted(found, block.of(active.columns), kind, active, cut[pooled[moved]], keep_curves=True)
+        write_fitted(found, block.of(active.columns), kind, active, cut[pooled[moved]], keep_curves=False)
     idle = np.flatnonzero(~moved)
     if len(idle):
         write_idle(found, block.of(idle), kind)
@@ -221,8 +221,7 @@ def _bounds(name: str, t: Array, up: Array) -> tuple[Array, Array]:
 def _typical_shape(growth: str, block: Block, up: Array, peak: Array | None) -> Array | None:
     """Return pace and further shape parameters as the median over the refeeds that can be fitted alone."""
     model = LEVELS[growth if peak is None else growth + WITH_COLLAPSE]
-    times = 1 + np.count_nonzero(np.diff(block.t, axis=0), axis=0)
-    able = np.flatnonzero(times >= len(model.parameters))
+    able = np.flatnonzero(block.times >= len(model.parameters))
     some = block.of(able)
     found = search(growth, some.t, up.take(able, axis=1), some.weight, None if peak is None else peak[able])
     p = found.parameters[:, np.isfinite(found.rss)]

@@ -26,7 +26,7 @@ _PLATEAUS, _PLATEAUS_BEFORE_A_FALL = (1.0, 2.0, 1.0), (1.2,)
 _PEAKS, _WIDTHS = (1.05, 1.3), (1.0, 0.3)
 #: Guess of the shape of a Richards curve.
 _NU = 0.5
-#: Sharpness of a fall in which the same share is lost every hour.
+#: Sharpness of a fall in which nearly the same share is lost every hour: just inside the bound of a search.
 _LEAKS = -3.0
 #: Shortest time between the crossings, as a share of the time read: what a computer can hold.
 _SHORTEST = 1e-3
