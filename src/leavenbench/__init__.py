@@ -21,7 +21,7 @@ _VERBS = {
     "new_collection": ".records.template",
     "pool_culture": ".curves.shelf",
     "read_collection": ".records.collection",
-    "trace_collection": ".curves.shelf",
+    "trace_collection": ".curves.table",
     "trace_refeed": ".curves.shelf",
     "trace_shelf": ".curves.shelf",
     "vigour_of": ".vigour.index",

@@ -163,7 +163,7 @@ def _lab(arguments: argparse.Namespace) -> int:
 
 
 def _traced(collection: Collection) -> pd.DataFrame:
-    from .curves.shelf import trace_collection
+    from .curves.table import trace_collection
     from .report.terminal import progress_bar
 
     with progress_bar("Fitting curves") as progress:

@@ -1,9 +1,10 @@
 """Measure the fitting engine against what a user would write, and against its own promises.
 
-    python tests/benchmarks/fitting.py [--quick]
+    python tests/benchmarks/fitting.py [--quick] [--only engine|sparse]
 
-Prints one table, each figure with its target, what we reached, and whether that is enough, then the NIST problems; a
-full run writes `fitting.json` beside this file. Everything runs on one thread. Speeds are ratios within one run:
+Prints one table, each figure with its target, what we reached, and whether that is enough; a full run writes what it
+measured into `fitting.json` beside this file. `engine` is what follows, then the NIST problems; `sparse` is what a past
+is good for, see `fitting_sparse.py`. Everything runs on one thread. Speeds are ratios within one run:
 medians over alternating rounds (ours, theirs, ours, theirs ...). Curves are invented, see `fitting_curves.py`.
 
 What is timed: ours from a block of readings to the optima (`search`; without a start level `starts` and `optimum`),
@@ -25,7 +26,7 @@ import platform
 import runpy
 import tracemalloc
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
@@ -34,11 +35,13 @@ from typing import Any
 import numpy as np
 from fitting_curves import SD_MM, Block, collapsing, full
 from fitting_exact import fitted, shares_of_best, standard_errors
+from fitting_sparse import with_a_past
 from fitting_speed import CURVES, FORMS, SEED, Line, against_curve_fit, against_lmfit, alone, alternating, judge
 
 from leavenbench.curves.engine import optimum, polished
 
 ROUNDS = 7
+STORED = Path(__file__).with_suffix(".json")
 #: Curves of the multistart by their readings, of a growing shelf, and of a large one with its readings.
 MULTISTART = {6: 3_000, 12: 3_000, 40: 1_500, 200: 500}
 GROWING, LARGE = (6_500, 26_000, 100_000, 400_000), (26_000, 200)
@@ -50,24 +53,34 @@ def main() -> None:
     """Measure everything, print the table, and keep it."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="small sizes, nothing is stored")
-    quick = parser.parse_args().quick
+    parser.add_argument("--only", choices=PARTS, help="one part; what is stored of the other stays")
+    asked = parser.parse_args()
+    print(*conditions(asked.quick).items(), sep="\n", end="\n\n")
+    found = {part: printed(PARTS[part], asked.quick) for part in PARTS if asked.only in (None, part)}
+    lines = [line for part in found.values() for line in part]
+    missed = [f"{line.figure}: {line.case}" for line in lines if line.met is False]
+    print(f"\n{len(missed)} of {sum(line.met is not None for line in lines)} lines not met", *missed, sep="\n  ")
+    if not asked.quick:
+        stored = json.loads(STORED.read_text(encoding="utf-8")) if STORED.exists() else {}
+        for part, measured in found.items():
+            stored[part] = {"conditions": conditions(False), "lines": [line._asdict() for line in measured]}
+        STORED.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+
+
+def printed(part: Callable[[int, int], Iterator[Line]], quick: bool) -> list[Line]:
+    """Measure a part on full or small blocks, print line after line, and return them."""
     lines = []
-    print(*conditions(quick).items(), sep="\n", end="\n\n")
     with warnings.catch_warnings(), np.errstate(all="ignore"):
         warnings.simplefilter("ignore")  # the loop's overflows and covariances that cannot be had
         figure = None
-        for line in measured(5 if quick else 1, 3 if quick else ROUNDS):
+        for line in part(*((5, 3) if quick else (1, ROUNDS))):
             if line.figure != figure:
                 figure = line.figure
                 print(f"\n{figure}")
             verdict = {True: "met", False: "NOT MET", None: ""}[line.met]
             print(f"  {line.case:34} {line.target:>11} {line.ours:>11}  {verdict:8}{line.note}", flush=True)
             lines.append(line._replace(met=None if line.met is None else bool(line.met)))
-    missed = [f"{line.figure}: {line.case}" for line in lines if line.met is False]
-    print(f"\n{len(missed)} of {sum(line.met is not None for line in lines)} lines not met", *missed, sep="\n  ")
-    if not quick:
-        stored = {"conditions": conditions(quick), "lines": [line._asdict() for line in lines]}
-        Path(__file__).with_suffix(".json").write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+    return lines
 
 
 def conditions(quick: bool) -> dict[str, Any]:
@@ -83,8 +96,8 @@ def conditions(quick: bool) -> dict[str, Any]:
     }
 
 
-def measured(smaller: int, rounds: int) -> Iterator[Line]:
-    """Measure figure after figure, on blocks that many times smaller."""
+def engine(smaller: int, rounds: int) -> Iterator[Line]:
+    """Measure the engine, figure after figure, on blocks that many times smaller."""
     yield from against_curve_fit(smaller, rounds)
     yield from against_lmfit(smaller, rounds)
     yield from alone(smaller, rounds)
@@ -199,6 +212,8 @@ def nist() -> Iterator[Line]:
             note = f"plain {digits[0]:.1f}, separable {digits[1]:.1f}"
             yield Line(figure, f"{problem.name}, start {number}", ">= 10", f"{best:.1f}", best >= 10, note)
 
+
+PARTS = {"engine": engine, "sparse": with_a_past}
 
 if __name__ == "__main__":
     main()

@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from leavenbench.columns import RESULTS, TRAITS
-from leavenbench.curves import curves_table, noise_by_kind, signals, trace_refeed, trace_shelf
+from leavenbench.curves import curves_table, history_prior, noise_by_kind, signals, trace_refeed, trace_shelf
 from leavenbench.curves.composed import LEVELS
 from leavenbench.curves.noise import INSTRUMENTS
+from leavenbench.curves.rows import MORE
 from leavenbench.curves.trace import trace
 from leavenbench.simulate import simulate_shelf
 
@@ -104,17 +105,20 @@ def test_a_shelf_without_refeeds():
     assert found.columns.tolist() == RESULTS["curves"].names
 
 
-def test_nothing_is_borrowed_and_what_is_at_least_is_named():
+def test_what_is_borrowed_and_what_is_at_least_is_named():
     readings, refeeds = shelf(30)
     found = curves_table(refeeds, readings)
     fitted = found["status"].isin(["fitted", "peak not reached"])
-    assert (found.loc[fitted, ["lag_h_prior_share", "max_rate_prior_share", "extent_prior_share"]] == 0.0).all(
-        axis=None
-    )
+    shares = found.loc[fitted, ["lag_h_prior_share", "max_rate_prior_share", "extent_prior_share"]]
+    borrowed = found.loc[fitted, "reason"].str.contains("earlier refeeds")
+    assert ((shares > 0.0) & (shares <= 1.0))[borrowed].all(axis=None)
+    assert (shares[~borrowed] == 0.0).all(axis=None)
     assert found.loc[found["status"] == "no activity", "extent_prior_share"].isna().all()
-    cut_off = found["status"] == "peak not reached"
-    assert cut_off.sum() >= 3
-    assert found.loc[cut_off, "lower_bounds"].str.contains("extent").all()
+    cut_off = found.loc[fitted & (found["status"] == "peak not reached")]
+    assert borrowed[cut_off.index].sum() >= 2
+    assert (~borrowed[cut_off.index]).sum() >= 1
+    at_least = cut_off["lower_bounds"].str.contains("extent")
+    assert (at_least == ~borrowed[cut_off.index]).all()
     assert (found["set_aside"] == "").all()
     assert not found[["lower_bounds", "model", "reason"]].isna().any(axis=None)
 
@@ -149,9 +153,9 @@ def test_the_collection_is_the_shelf_judged_by_its_own_noise():
     readings, refeeds = shelf(24)
     observed = signals(readings, refeeds)
     rough = trace_shelf(observed)
-    judged = trace_shelf(observed, noise_by_kind(rough))
+    judged = trace_shelf(observed, history_prior(rough.merge(refeeds, on="refeed")), noise_by_kind(rough))
     together = curves_table(refeeds, readings).set_index(["refeed", "signal"])
-    expected = judged.set_index(["refeed", "signal"]).drop(columns=["kind", "range_read"])
+    expected = judged.set_index(["refeed", "signal"]).drop(columns=list(MORE))
     pd.testing.assert_frame_equal(together.loc[expected.index, expected.columns], expected)
 
 
@@ -160,9 +164,9 @@ def test_one_refeed_is_the_row_of_the_shelf_and_what_its_trace_says(kept_shelf):
     rows = trace_shelf(kept_shelf).set_index(["refeed", "signal"])
     for (refeed, signal), read in list(kept_shelf.groupby(["refeed", "signal"], sort=False))[::2]:
         row, kind = rows.loc[(refeed, signal)], read["kind"].iloc[0]
-        alone = trace_refeed(read["elapsed_h"].tolist(), read["value"].tolist(), kind)
-        pd.testing.assert_series_equal(alone, row.drop(["kind", "range_read"]), check_names=False, check_exact=True)
-        asked = trace(read["elapsed_h"].to_numpy(), read["value"].to_numpy(), kind)
+        alone = trace_refeed(read["elapsed_h"].tolist(), read["value"].tolist(), kind, sd=read["sd"].tolist())
+        pd.testing.assert_series_equal(alone, row.drop(list(MORE)), check_names=False, check_exact=True)
+        asked = trace(*(read[name].to_numpy() for name in ("elapsed_h", "value")), kind, sd=read["sd"].to_numpy())
         assert (asked.model, asked.readings, asked.range_read) == (
             row["model"],
             row["readings"],

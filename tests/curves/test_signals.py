@@ -99,7 +99,17 @@ def test_refeeds_in_their_order_rise_before_acid():
 def test_nothing_read_gives_an_empty_table_of_the_same_columns():
     found = signals(readings(elapsed_h=[1.0], height_mm=[np.nan]), refeeds(start_height_mm=40.0))
     assert len(found) == 0
-    assert found.columns.tolist() == ["refeed", "signal", "kind", "elapsed_h", "value", "file", "row"]
+    assert found.columns.tolist() == [
+        "refeed",
+        "signal",
+        "kind",
+        "elapsed_h",
+        "value",
+        "sd",
+        "high_mark",
+        "file",
+        "row",
+    ]
 
 
 def test_the_callers_tables_are_left_alone():

@@ -7,9 +7,12 @@ import datetime as dt
 import matplotlib as mpl
 import numpy as np
 import pytest
+from scipy import stats
 
 import leavenbench
+from leavenbench.curves import trace
 from leavenbench.report.figures import plot_culture, plot_curve, plot_shelf, plot_vigour
+from leavenbench.report.figures.curve import draw_trace
 from leavenbench.simulate import simulate_shelf
 from leavenbench.simulate.house.folder import write_collection
 
@@ -50,6 +53,54 @@ def test_a_curve_goes_through_its_readings_and_no_further(house, signal, label):
     assert f"{curves.set_index(['refeed', 'signal']).loc[(refeed, signal), 'readings']} readings" in axes.get_title(
         "left"
     )
+
+
+def drawn_alone(hours, heights):
+    """Draw a rise on axes of its own; return them, and its trace."""
+    import matplotlib.pyplot as plt
+
+    _, axes = plt.subplots()
+    found = trace(hours, heights, "height_mm", ("logistic",))
+    draw_trace(axes, hours, heights, found, "rise")
+    return axes, found
+
+
+def labels_on(axes):
+    return axes.get_legend_handles_labels()[1]
+
+
+def test_the_band_is_that_of_the_whole_curve_and_says_so():
+    hours = np.array([0.0, 1, 2, 3, 4, 5, 6, 8, 9])
+    axes, found = drawn_alone(hours, np.array([40.2, 40, 41, 46, 62, 75, 79, 80, 79.6]))
+    assert "95 % band for the whole curve" in labels_on(axes)
+    (band,) = (it for it in axes.collections if it.get_label().startswith("95 %"))
+    (edge,) = (path.vertices for path in band.get_paths())
+    line = axes.get_lines()[1]
+    for at in (0, 100, 299):
+        hour = line.get_xdata()[at]
+        low, high = np.sort(edge[edge[:, 0] == hour][:, 1])[[0, -1]]
+        width = 0.5 * (high - low) / 100.0 * found.start
+        assert 0.5 * (low + high) == pytest.approx(line.get_ydata()[at], abs=1e-9)
+        # 5 readings to spare: beyond Student's t quantile, within Scheffe's bound
+        pointwise, scheffe = stats.t.ppf(0.975, 5), np.sqrt(4 * stats.f.ppf(0.95, 4, 5))
+        assert 1.2 * pointwise < width / found.level_se(np.array([hour]))[0] < scheffe
+
+
+def test_a_band_that_is_wider_than_the_picture_does_not_crush_the_readings():
+    hours = np.array([0.0, 3, 5, 7, 11])
+    axes, _ = drawn_alone(hours, np.array([40.0, 42, 80, 84, 96]))
+    (band,) = (it for it in axes.collections if it.get_label().startswith("95 %"))
+    read, all_of_it = np.ptp(axes.get_lines()[0].get_ydata()), np.ptp(band.get_paths()[0].vertices[:, 1])
+    axes.autoscale_view()
+    assert all_of_it > 3.0 * read
+    assert np.ptp(axes.get_ylim()) < 2.0 * read
+
+
+def test_a_curve_without_an_error_has_no_band_and_says_so():
+    hours = np.array([0.0, 3, 6, 12])  # as many readings as numbers in the curve
+    axes, _ = drawn_alone(hours, np.array([40.0, 45, 85, 100]))
+    assert "fitted curve, error unknown" in labels_on(axes)
+    assert not any("band" in label for label in labels_on(axes))
 
 
 def test_a_refeed_that_was_never_read_is_a_figure_that_says_so(house):

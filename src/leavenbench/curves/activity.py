@@ -8,10 +8,11 @@ import numpy as np
 
 from .blocks import Block
 from .choice import Choice
+from .engine import noise
 from .engine.normal import column_sums
 from .models import Array
 from .noise import INSTRUMENTS
-from .traits import NOT_SOUR, SOUR_EARLY, SOUR_PH, SOUR_WHEN_FED, START_H, Estimate, estimate
+from .traits import SOUR_PH, Estimate, estimate, not_passed
 
 #: Levels of the two tests. Together they call a dead jar active in about 3 cases of 100, and find a change of three
 #: times the noise, read 12 times, in about 9 of 10 (measured by simulation).
@@ -60,9 +61,9 @@ def _curve_p(block: Block, kind: str, choice: Choice) -> Array:
     from scipy.special import fdtrc
 
     fits, more = choice.fits, len(choice.fits.parameters) - 1
-    there = np.ones_like(block.y) if block.weight is None else block.weight
-    away = there * (block.y - column_sums(there * block.y) / block.readings)
-    explained = np.maximum(column_sums(away**2) - fits.rss, 0.0)
+    counts = block.squared_weight
+    away = block.y - column_sums(counts * block.y) / column_sums(counts)
+    explained = np.maximum(column_sums(counts * away**2) - fits.rss, 0.0)
     few = fits.spare < _SPARE_ENOUGH
     rss = fits.rss + np.where(few, _SPARE_ENOUGH * INSTRUMENTS[kind].noise ** 2, 0.0)
     spare = fits.spare + np.where(few, _SPARE_ENOUGH, 0)
@@ -80,15 +81,17 @@ def _line_p(block: Block, sign: float) -> Array:
     return np.where(steep, stdtr(block.readings - 2, -ratio), np.where(ratio > 0.0, 0.0, 1.0))
 
 
-def straight_line(block: Block, kind: str) -> tuple[dict[str, Estimate], Array]:
+def straight_line(block: Block, kind: str, usual_sd: float | None = None) -> tuple[dict[str, Estimate], Array]:
     """Say how little happened: a straight line through the readings of each signal.
 
     Parameters
     ----------
     block : Block
-        Signals read at three or more different times.
+        Signals read at three or more different times; with a usual noise, two are enough.
     kind : str
         Kind of the readings, a name in `noise.INSTRUMENTS`.
+    usual_sd : float, optional
+        Noise of such readings, in their unit; see `engine.judged`.
 
     Returns
     -------
@@ -105,7 +108,7 @@ def straight_line(block: Block, kind: str) -> tuple[dict[str, Estimate], Array]:
     >>> found["extent"].value.round(6).tolist(), found["extent"].se.round(3).tolist()
     ([4.0], [2.04])
     """
-    line, sign = _line(block), INSTRUMENTS[kind].sign
+    line, sign = _line(block, usual_sd), INSTRUMENTS[kind].sign
     first, last = block.t[0], block.t[-1]
     start, slope = line.start, line.slope
     if sign > 0.0:
@@ -121,11 +124,8 @@ def straight_line(block: Block, kind: str) -> tuple[dict[str, Estimate], Array]:
     if sign < 0.0:
         found["ph_start"] = estimate(start, line.se(1.0, 0.0))
         found["ph_end"] = estimate(start + slope * last, line.se(1.0, last))
-        when_fed = (start <= SOUR_PH) & (first <= START_H)
-        why = np.where(start + slope * first <= SOUR_PH, SOUR_EARLY, NOT_SOUR)
-        found["time_to_ph_4_6_h"] = estimate(
-            np.where(when_fed, 0.0, np.nan), why=np.where(when_fed, SOUR_WHEN_FED, why)
-        )
+        hour, why = not_passed(SOUR_PH, start + slope * first <= SOUR_PH, first)
+        found["time_to_ph_4_6_h"] = estimate(hour, why=why)
     return found, line.rms
 
 
@@ -144,14 +144,14 @@ class _Line(NamedTuple):
         return np.sqrt(np.maximum(variance, 0.0))
 
 
-def _line(block: Block) -> _Line:
-    there = np.ones_like(block.y) if block.weight is None else block.weight
-    n = block.readings
-    middle, level = column_sums(there * block.t) / n, column_sums(there * block.y) / n
-    away = there * (block.t - middle)
-    size = column_sums(away**2)
-    slope = column_sums(away * block.y) / size
-    squares = column_sums((there * (block.y - level) - slope * away) ** 2)
-    variance = squares / (n - 2)
-    covariance = variance * np.array([[1 / n + middle**2 / size, -middle / size], [-middle / size, 1 / size]])
+def _line(block: Block, usual_sd: float | None = None) -> _Line:
+    counts, n = block.squared_weight, block.readings
+    total = column_sums(counts)
+    middle, level = column_sums(counts * block.t) / total, column_sums(counts * block.y) / total
+    away = block.t - middle
+    size = column_sums(counts * away**2)
+    slope = column_sums(counts * away * block.y) / size
+    squares = column_sums(counts * (block.y - level - slope * away) ** 2)
+    variance = noise(squares, n - 2, usual_sd) ** 2
+    covariance = variance * np.array([[1 / total + middle**2 / size, -middle / size], [-middle / size, 1 / size]])
     return _Line(level - slope * middle, slope, covariance, np.sqrt(squares / n))

@@ -9,11 +9,14 @@ import numpy as np
 
 from .engine.normal import columns, columns_or_none
 from .models import Array
+from .noise import INSTRUMENTS
 
 #: Readings in a block at most: what stands between the readings and their results takes a multiple of it.
 _LARGEST = 400_000
 #: Hours and readings beyond this are none, whatever they are.
 _IMPOSSIBLE = 1e9
+#: An hour at which every rise is over.
+_FOR_EVER = 1e6
 
 
 class Observed(NamedTuple):
@@ -29,6 +32,12 @@ class Observed(NamedTuple):
         Kind of its readings, a name in `noise.INSTRUMENTS`.
     source : numpy.ndarray of int, shape (n,), optional
         Where each reading stood in the table that they came from.
+    weight : numpy.ndarray, shape (n,), optional
+        Usual noise of the kind over the noise of each reading; 1 if not given.
+    mark : numpy.ndarray, shape (m,), optional
+        Highest level, whenever it was reached: the smear line; NaN where it was not read.
+    mark_h : numpy.ndarray, shape (m,), optional
+        Hour until which the mark speaks [h]; infinite where unknown.
     """
 
     t: Array
@@ -36,11 +45,37 @@ class Observed(NamedTuple):
     first: Array
     kind: Array
     source: Array = np.zeros(0, int)
+    weight: Array | None = None
+    mark: Array | None = None
+    mark_h: Array | None = None
 
     @property
     def readings(self) -> Array:
         """Number of readings of each signal, shape (m,)."""
         return np.diff(np.append(self.first, len(self.t)))
+
+    @property
+    def marked(self) -> Array:
+        """Whether the mark of each signal was read, shape (m,)."""
+        return np.zeros(len(self.first), bool) if self.mark is None else ~np.isnan(self.mark)
+
+    def of(self, signals: Array, left_out: Array | None = None) -> Observed:
+        """Return copies of some of the signals, each without one of its readings where one is named (-1: none)."""
+        size = self.readings[signals]
+        place = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
+        taken = np.repeat(self.first[signals], size) + place
+        if left_out is not None:
+            taken, size = taken[taken != np.repeat(left_out, size)], size - (left_out >= 0)
+        return Observed(
+            self.t[taken],
+            self.y[taken],
+            np.cumsum(size) - size,
+            self.kind[signals],
+            self.source[taken] if len(self.source) else self.source,
+            None if self.weight is None else self.weight[taken],
+            columns_or_none(self.mark, signals),
+            columns_or_none(self.mark_h, signals),
+        )
 
     def times_within(self, readings: Array) -> Array:
         """Return at how many different times the first `readings` of each signal were read, shape (m,)."""
@@ -49,7 +84,9 @@ class Observed(NamedTuple):
         return so_far[self.first + np.maximum(readings, 1) - 1] - so_far[self.first] + 1
 
 
-def observe(signal: Array, t: Array, y: Array, kind: Array) -> tuple[Observed, Array]:
+def observe(
+    signal: Array, t: Array, y: Array, kind: Array, sd: Array | None = None, mark: Array | None = None
+) -> tuple[Observed, Array]:
     """Put the readings of many signals in order, without those that are no readings.
 
     Parameters
@@ -60,6 +97,10 @@ def observe(signal: Array, t: Array, y: Array, kind: Array) -> tuple[Observed, A
         Hours since feeding [h], and readings, in any order.
     kind : numpy.ndarray of str, shape (m,)
         Kind of the readings of each signal.
+    sd : numpy.ndarray, shape (n,), optional
+        Noise of each reading, in its unit; that usual for its kind where it is none.
+    mark : numpy.ndarray of bool, shape (n,), optional
+        Which are no readings of their hour, but the highest level until then.
 
     Returns
     -------
@@ -74,10 +115,26 @@ def observe(signal: Array, t: Array, y: Array, kind: Array) -> tuple[Observed, A
     >>> observe(signal, hours, heights, np.array(["height_mm", "height_mm"]))[0].t.tolist()
     [0.0, 2.0]
     """
-    usable = np.flatnonzero(np.isfinite(t) & (np.abs(y) < _IMPOSSIBLE) & (t >= 0.0) & (t < _IMPOSSIBLE))
-    order = usable[np.lexsort((y[usable], t[usable], signal[usable]))]
+    usable = np.isfinite(t) & (np.abs(y) < _IMPOSSIBLE) & (t >= 0.0) & (t < _IMPOSSIBLE)
+    reading = np.flatnonzero(usable if mark is None else usable & ~mark)
+    order = reading[np.lexsort((y[reading], t[reading], signal[reading]))]
     known, first = np.unique(signal[order], return_index=True)
-    return Observed(t[order], y[order], first, kind[known], order), known
+    observed = Observed(t[order], y[order], first, kind[known], order, _weights(signal[order], kind, sd, order))
+    if mark is None or not mark.any():
+        return observed, known
+    highest, until = np.full(len(kind), np.nan), np.full(len(kind), np.inf)
+    for place in np.flatnonzero(mark & (np.abs(y) < _IMPOSSIBLE) & ~(t < 0.0)):
+        if not y[place] <= highest[signal[place]]:
+            highest[signal[place]], until[signal[place]] = y[place], t[place]
+    return observed._replace(mark=highest[known], mark_h=np.where(np.isnan(until), np.inf, until)[known]), known
+
+
+def _weights(signal: Array, kind: Array, sd: Array | None, reading: Array) -> Array | None:
+    """Return the weight of each reading by its noise; None where all are as usual."""
+    if sd is None or np.isnan(sd[reading]).all():
+        return None
+    usual = np.array([INSTRUMENTS[of].noise for of in kind])[signal]
+    return np.where(sd[reading] > 0.0, usual / np.where(sd[reading] > 0.0, sd[reading], 1.0), 1.0)
 
 
 class Block(NamedTuple):
@@ -90,9 +147,11 @@ class Block(NamedTuple):
     t, y : numpy.ndarray, shape (n, m)
         Hours [h] and readings; a signal with fewer readings repeats its last.
     weight : numpy.ndarray, shape (n, m), or None
-        0 for a repeated reading, else 1; None where nothing is repeated.
+        0 for a repeated reading, 1 for one of the usual noise; None where all are 1.
     readings : numpy.ndarray of int, shape (m,)
         Number of readings of each.
+    mark, mark_h : numpy.ndarray, shape (m,), or None
+        As in `Observed`; None where no mark was read.
     """
 
     signals: Array
@@ -100,16 +159,45 @@ class Block(NamedTuple):
     y: Array
     weight: Array | None
     readings: Array
+    mark: Array | None = None
+    mark_h: Array | None = None
 
     @property
     def times(self) -> Array:
         """Number of different times at which each signal was read, shape (m,)."""
         return 1 + np.count_nonzero(np.diff(self.t, axis=0), axis=0)
 
+    @property
+    def marked(self) -> Array:
+        """Whether the mark of each signal was read, shape (m,)."""
+        return np.zeros(len(self.signals), bool) if self.mark is None else ~np.isnan(self.mark)
+
+    @property
+    def squared_weight(self) -> Array:
+        """What each reading counts in a sum of squares, shape (n, m)."""
+        return np.ones_like(self.y) if self.weight is None else self.weight**2
+
     def of(self, curves: Array) -> Block:
         """Return some of the signals."""
         signals, t, y, readings = (columns(it, curves) for it in (self.signals, self.t, self.y, self.readings))
-        return Block(signals, t, y, columns_or_none(self.weight, curves), readings)
+        more = (columns_or_none(it, curves) for it in (self.weight, self.mark, self.mark_h))
+        return Block(signals, t, y, next(more), readings, *more)
+
+    def with_mark(self, hour: Array | None = None) -> Block:
+        """Return it with the mark as one more reading: at an hour of each, or at the last at which it speaks."""
+        if self.mark is None or self.mark_h is None:
+            return self
+        until = self.mark_h if hour is None else hour
+        seen = self.marked & np.isfinite(np.where(until == np.inf, 0.0, until))
+        t = np.where(seen, np.minimum(until, _FOR_EVER), self.t[-1])
+        y = np.where(seen, self.mark, self.y[-1])
+        weight = np.ones_like(self.y) if self.weight is None else self.weight
+        return self._replace(
+            t=np.vstack((self.t, t)),
+            y=np.vstack((self.y, y)),
+            weight=np.vstack((weight, seen)),
+            readings=self.readings + seen,
+        )
 
 
 def padded_length(readings: Array) -> Array:
@@ -157,4 +245,9 @@ def beside(observed: Observed, signals: Array, readings: Array, rows: int) -> Bl
     place = np.arange(rows)[:, None]
     taken = observed.first[signals] + np.minimum(place, readings - 1)
     weight = None if (readings == rows).all() else (place < readings).astype(float)
-    return Block(signals, observed.t[taken], observed.y[taken], weight, readings)
+    if observed.weight is not None and (observed.weight[taken] != 1.0).any():
+        weight = observed.weight[taken] if weight is None else observed.weight[taken] * weight
+    if observed.mark is None or observed.mark_h is None or not observed.marked[signals].any():
+        return Block(signals, observed.t[taken], observed.y[taken], weight, readings)
+    of_each = observed.mark[signals], observed.mark_h[signals]
+    return Block(signals, observed.t[taken], observed.y[taken], weight, readings, *of_each)

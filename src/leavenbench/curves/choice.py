@@ -6,17 +6,22 @@ Source of the criterion: Hurvich & Tsai 1989, Biometrika 76:297-307, doi 10.1093
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from .blocks import Block
 from .composed import CURVES, LEVELS, WITH_COLLAPSE
-from .engine import Fits, Optimum, judged, sharpened
-from .engine.normal import columns
+from .engine import Belief, Fits, Optimum, judged, sharpened
+from .engine.normal import columns, columns_or_none, damped_step, inverse_root, products
+from .engine.problem import SINGULAR
+from .expected import Expected, strength
+from .landmarks import peak_hour, steepest_hour
 from .models import GROWTH, Array, Model
 from .noise import INSTRUMENTS
 from .search import bounds, search
+from .starts import starts
 
 #: The growth curves tried, the simplest first.
 MODELS: tuple[str, ...] = tuple(GROWTH)
@@ -31,6 +36,31 @@ _NEARLY = {"logistic": 0.9, "gompertz": 0.1}
 _NO_RESIDUAL = 0.1
 
 
+class Helped(NamedTuple):
+    """How an expectation counted in fits.
+
+    Attributes
+    ----------
+    alone : Fits
+        The same fits with the errors that the readings alone leave.
+    apart : numpy.ndarray, shape (p, k)
+        The step to where the readings alone would have them, on a straight model.
+    penalty : numpy.ndarray, shape (k,)
+        What the expectation adds to the residual sum.
+    if_weaker : numpy.ndarray, shape (k,)
+        What the sum would lose were a culture stronger or weaker than expected, by whatever it takes.
+    """
+
+    alone: Fits
+    apart: Array
+    penalty: Array
+    if_weaker: Array
+
+    def of(self, some: Array) -> Helped:
+        """Return some of them."""
+        return Helped(self.alone.of(some), *(columns(it, some) for it in self[1:]))
+
+
 class Choice(NamedTuple):
     """The curves of a block for which one model was chosen.
 
@@ -42,11 +72,14 @@ class Choice(NamedTuple):
         Which curves of the block they are.
     fits : Fits
         Their fits, every parameter on its start, in readings turned so that activity raises them.
+    helped : Helped, optional
+        Where something was expected: how it counted.
     """
 
     name: str
     columns: Array
     fits: Fits
+    helped: Helped | None = None
 
     @property
     def curve(self) -> Model:
@@ -69,10 +102,18 @@ class Choice(NamedTuple):
 
     def of(self, some: Array) -> Choice:
         """Return some of them."""
-        return Choice(self.name, self.columns[some], self.fits.of(some))
+        helped = None if self.helped is None else self.helped.of(some)
+        return Choice(self.name, self.columns[some], self.fits.of(some), helped)
 
 
-def choose(block: Block, kind: str, models: Sequence[str] = MODELS, peak: Array | None = None) -> list[Choice]:
+def choose(
+    block: Block,
+    kind: str,
+    models: Sequence[str] = MODELS,
+    peak: Array | None = None,
+    usual_sd: float | None = None,
+    expected: Expected | None = None,
+) -> list[Choice]:
     """Fit what the readings of each signal can carry, and choose among it.
 
     Parameters
@@ -85,6 +126,11 @@ def choose(block: Block, kind: str, models: Sequence[str] = MODELS, peak: Array 
         Names in `models.GROWTH`.
     peak : numpy.ndarray of int, shape (m,), optional
         Which reading is the peak, where a collapse after it is to be fitted.
+    usual_sd : float, optional
+        Noise of such readings, in their unit; see `engine.judged`.
+    expected : Expected, optional
+        What is expected of the curves before they are read; needs `usual_sd`, against which it is weighed. Any
+        number of readings can carry a curve then.
 
     Returns
     -------
@@ -98,24 +144,69 @@ def choose(block: Block, kind: str, models: Sequence[str] = MODELS, peak: Array 
     >>> [choice.name for choice in choose(Block(np.array([0]), hours, heights, None, np.array([8])), "height_mm")]
     ['logistic']
     """
-    up, finest = INSTRUMENTS[kind].sign * block.y, INSTRUMENTS[kind].resolution
+    it = INSTRUMENTS[kind]
+    task = _Task(block, it.sign, it.resolution, peak, usual_sd, expected)
     tried: list[_Tried] = []
     for growth in models:
-        tried.append(_try(growth, block, up, finest, peak, tried))
-    best = _best(tried, block.readings, finest)
+        tried.append(_try(growth, task, tried))
+    value, best = _best(tried, task)
     found = []
-    for number, it in enumerate(tried):
-        chosen = np.flatnonzero((best == number) & it.fitted)
+    for number, one in enumerate(tried):
+        chosen = np.flatnonzero((best == number) & one.fitted)
         if len(chosen):
-            found.append(it.judged(block, up, chosen, finest))
+            found.append(_beside_rival(one.judged(task, chosen), tried, number, value))
     return found
 
 
+def _beside_rival(choice: Choice, tried: list[_Tried], number: int, value: Array) -> Choice:
+    """Let the errors count that the other simple form, whose parameters mean the same, may be the right one."""
+    same = len(tried[number].model.parameters)
+    others = [n for n, it in enumerate(tried) if n != number and len(it.model.parameters) == same]
+    if not others:
+        return choice
+    other, curves = others[0], choice.columns
+    beside = tried[other].optimum.parameters[:, curves] - choice.fits.parameters
+    with np.errstate(all="ignore"):
+        odds = np.exp(0.5 * (value[number, curves] - value[other, curves]))
+    known = tried[other].optimum.settled[curves] & np.isfinite(beside).all(axis=0) & np.isfinite(odds)
+    rival = np.where(known, beside * np.sqrt(odds / (1.0 + odds)), 0.0)
+    helped = choice.helped
+    if helped is not None:
+        helped = helped._replace(alone=replace(helped.alone, rival=rival))
+    return choice._replace(fits=replace(choice.fits, rival=rival), helped=helped)
+
+
+class _Task(NamedTuple):
+    """What the curves are chosen for."""
+
+    block: Block
+    sign: float
+    finest: float
+    peak: Array | None
+    usual_sd: float | None
+    expected: Expected | None
+
+    def of(self, curves: Array) -> _Task:
+        """Return some of the curves."""
+        expected = None if self.expected is None else self.expected.of(curves)
+        return self._replace(block=self.block.of(curves), peak=columns_or_none(self.peak, curves), expected=expected)
+
+    def belief(self, model: Model) -> Belief | None:
+        """Return what is expected of the parameters of a model."""
+        if self.expected is None or self.usual_sd is None:
+            return None
+        return self.expected.belief(model, self.sign, self.usual_sd)
+
+
 class _Tried(NamedTuple):
-    """One model fitted to the curves of a block that can carry it; the others have not settled anywhere."""
+    """One model fitted to the curves of a block that can carry it; the others have not settled anywhere.
+
+    `fitted_to` is the block with the mark as one more reading, where there is one.
+    """
 
     name: str
     optimum: Optimum
+    fitted_to: Block
 
     @property
     def model(self) -> Model:
@@ -134,26 +225,37 @@ class _Tried(NamedTuple):
         nu = self.optimum.parameters[self.model.place("nu")]
         return ~((nu > _OWN_SHAPE[0]) & (nu < _OWN_SHAPE[1]))
 
-    def judged(self, block: Block, up: Array, chosen: Array, resolution: float) -> Choice:
+    def judged(self, task: _Task, chosen: Array) -> Choice:
         """Return some of them, sharpened, with what their readings say of each parameter."""
-        some, risen = block.of(chosen), columns(up, chosen)
-        ends = bounds(self.model, some.t, risen)
-        optimum = sharpened(self.model, some.t, risen, self.optimum.of(chosen), some.weight, *ends)
-        return Choice(self.name, chosen, judged(self.model, some.t, optimum, some.readings, some.weight, resolution))
+        some, belief = self.fitted_to.of(chosen), task.of(chosen).belief(self.model)
+        t, up, weight = some.t, task.sign * some.y, some.weight
+        ends = bounds(self.model, t, up, believed=belief is not None)
+        best = sharpened(self.model, t, up, self.optimum.of(chosen), weight, *ends, belief)
+        known = some.readings, weight, task.finest, task.usual_sd
+        fits = judged(self.model, t, best, *known, belief)
+        if belief is None:
+            return Choice(self.name, chosen, fits)
+        with np.errstate(all="ignore"):
+            unhelped = best._replace(sums=products(self.model, t, up, weight, best.parameters))
+            apart, _ = damped_step(unhelped.sums, best.held, np.full(len(chosen), SINGULAR))
+            root, _ = inverse_root(best.sums, best.held)
+            if_weaker = belief.gain_if_moved(best.parameters, root, strength(self.model))
+        alone = judged(self.model, t, unhelped, *known)
+        return Choice(self.name, chosen, fits, Helped(alone, apart, belief.penalty(best.parameters), if_weaker))
 
 
-def _try(growth: str, block: Block, up: Array, finest: float, peak: Array | None, tried: list[_Tried]) -> _Tried:
+def _try(growth: str, task: _Task, tried: list[_Tried]) -> _Tried:
     """Fit one model to the curves that can carry it."""
-    name = growth if peak is None else growth + WITH_COLLAPSE
-    model, curves = LEVELS[name], up.shape[1]
-    own_shape = "nu" in model.parameters
-    able = np.flatnonzero(block.times >= len(model.parameters) + (_SPARE_FOR_A_SHAPE if own_shape and tried else 0))
-    start = _from_simpler(model, tried, able) if own_shape and tried else None
-    readable = block.of(able)
-    top = None if peak is None else peak[able]
-    found = search(growth, readable.t, columns(up, able), readable.weight, top, start, finest=finest)
+    name = growth if task.peak is None else growth + WITH_COLLAPSE
+    model, curves = LEVELS[name], task.block.y.shape[1]
+    shaped = "nu" in model.parameters and bool(tried)
+    carried = task.block.times + task.block.marked
+    needed = len(model.parameters) + (_SPARE_FOR_A_SHAPE if shaped else 0)
+    able = np.flatnonzero((carried >= needed) | (task.expected is not None and not shaped))
+    start = _from_simpler(model, tried, able) if shaped else None
+    found, fitted_to = _search(growth, name, task if len(able) == curves else task.of(able), start)
     if len(able) == curves:
-        return _Tried(name, found)
+        return _Tried(name, found, fitted_to)
     size = len(model.parameters)
     whole = Optimum(
         np.full((size, curves), np.nan),
@@ -163,7 +265,45 @@ def _try(growth: str, block: Block, up: Array, finest: float, peak: Array | None
     )
     for all_of_it, those in zip(whole, found, strict=True):
         all_of_it[..., able] = those
-    return _Tried(name, whole)
+    return _Tried(name, whole, _all_with_marks(task.block, fitted_to, able))
+
+
+def _search(growth: str, name: str, task: _Task, start: Array | None) -> tuple[Optimum, Block]:
+    """Fit one model to curves, and return as well what it was fitted to: readings and mark."""
+    block, belief = task.block, task.belief(LEVELS[name])
+    up = task.sign * block.y
+    if start is None and task.expected is not None and task.peak is None:
+        start = task.expected.start(growth, block, task.sign)
+
+    def fit(to: Block, begin: Array | None) -> Optimum:
+        turned = task.sign * to.y
+        return search(growth, to.t, turned, to.weight, task.peak, begin, finest=task.finest, belief=belief)
+
+    if not block.marked.any():
+        return fit(block, start), block
+    begin = starts(growth, block.t, up, block.weight, task.peak) if start is None else start
+    hour = None
+    if task.peak is not None:
+        begin = fit(block, begin).parameters
+        hour = _hour_of_peak(name, begin[1:], block.t[-1])
+    marked = block.with_mark(hour)
+    return fit(marked, begin), marked
+
+
+def _hour_of_peak(name: str, shape: Array, last: Array) -> Array:
+    """Return when collapsing curves stand highest; where they do not turn down, the last hour read."""
+    with np.errstate(all="ignore"):
+        hour = peak_hour(name, shape, steepest_hour(name, shape, last), last)
+    return np.where(np.isfinite(hour), hour, last)
+
+
+def _all_with_marks(block: Block, fitted: Block, able: Array) -> Block:
+    """Return all curves in a block as long as the one that some were fitted in."""
+    if len(fitted.t) == len(block.t):
+        return block
+    whole = block.with_mark()
+    whole.t[:, able] = fitted.t
+    return whole
 
 
 def _from_simpler(model: Model, tried: list[_Tried], able: Array) -> Array:
@@ -177,14 +317,22 @@ def _from_simpler(model: Model, tried: list[_Tried], able: Array) -> Array:
     return start
 
 
-def _best(tried: list[_Tried], readings: Array, finest: float) -> Array:
-    """Return which model is the best of each curve: those that settled first, by the criterion."""
+def _best(tried: list[_Tried], task: _Task) -> tuple[Array, Array]:
+    """Return the criterion of each model and which is the best of each curve, those that settled first."""
     limit, missing = (np.array(of) for of in zip(*((it.is_a_limit, ~it.fitted) for it in tried), strict=True))
     unsettled = np.array([~it.optimum.settled for it in tried])
     numbers = [len(it.model.parameters) + 1 for it in tried]  # the residual variance counts
-    ranks = [criterion(it.optimum.rss, readings, k, finest) for it, k in zip(tried, numbers, strict=True)]
-    undefined, value = (np.array(of) for of in zip(*ranks, strict=True))
-    return np.lexsort((value, undefined, limit, unsettled, missing), axis=0)[0]
+    readings = task.block.readings + task.block.marked
+    if task.expected is None or task.usual_sd is None:
+        ranks = [criterion(it.optimum.rss, readings, k, task.finest) for it, k in zip(tried, numbers, strict=True)]
+        undefined, value = (np.array(of) for of in zip(*ranks, strict=True))
+    else:  # with a known noise what was lost is counted in it, and an expectation may stand for readings
+        lost = [
+            it.optimum.rss / task.usual_sd**2 + 2.0 * k + task.expected.odds(it.name.removesuffix(WITH_COLLAPSE))
+            for it, k in zip(tried, numbers, strict=True)
+        ]
+        undefined, value = np.zeros((len(tried), len(readings)), bool), np.array(lost)
+    return value, np.lexsort((value, undefined, limit, unsettled, missing), axis=0)[0]
 
 
 def criterion(rss: Array, readings: Array, numbers: int, finest: float) -> tuple[Array, Array]:

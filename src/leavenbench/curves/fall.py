@@ -59,6 +59,8 @@ def visible_falls(observed: Observed) -> Falls:
         return Falls(none.astype(bool), none, none, none)
     highest, lowest = np.maximum.reduceat(y, first), np.minimum.reduceat(y, first)
     noise = np.array([INSTRUMENTS[kind].noise for kind in observed.kind])
+    if observed.weight is not None:
+        noise = noise / np.minimum.reduceat(observed.weight, first)
     deep = np.maximum(_BEYOND_NOISE * noise, _OF_RANGE * (highest - lowest))
     place = np.arange(len(y)) - np.repeat(first, readings)
     peak = np.minimum.reduceat(np.where(y == np.repeat(highest, readings), place, len(y)), first)

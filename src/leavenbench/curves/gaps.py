@@ -75,7 +75,7 @@ def _in_a_gap(choice: Choice, rate: Quantity, t: Array, share: Array) -> Array:
     at_bound = choice.held("max_rate")
     sure = (choice.fits.standard_error(rate.gradient) <= _SLOPE_SEEN * rate.value) & ~at_bound
     unseen = ((on_it == 0) | ((on_it == 1) & ~sure)) & (share.max(axis=0) >= high)
-    return (unseen | at_bound) & ~rate.at_least
+    return unseen | at_bound
 
 
 def _coarsen_fall(found: _Found, choice: Choice, t: Array, peak: Array) -> None:

@@ -21,7 +21,7 @@ from .traces import Progress, Traces, trace_signals
 #: Fits are suspicious whose residuals are so many times the usual noise of the instrument.
 _SUSPICIOUS = 2.0
 #: A reading is wild that lies so many times the usual noise off what the others say.
-_WILD = 4.0
+WILD = 4.0
 #: Level of the test, over all readings of a signal.
 _LEVEL = 0.01
 #: Readings that may be left out with a wild one.
@@ -55,13 +55,13 @@ def trace_without_misread(
         return found
     signal = np.repeat(suspects, observed.readings[suspects])
     reading = np.concatenate([observed.first[one] + np.arange(observed.readings[one]) for one in suspects])
-    _choose_misread(observed, found, signal, reading, trace_signals(_without(observed, signal, reading), models))
+    _choose_misread(observed, found, signal, reading, trace_signals(observed.of(signal, reading), models))
     misread = np.flatnonzero(found.set_aside >= 0)
     if len(misread):
-        again = trace_signals(_without(observed, misread, found.set_aside[misread]), models, keep_curves=keep_curves)
+        again = trace_signals(observed.of(misread, found.set_aside[misread]), models, keep_curves=keep_curves)
         found.overwrite(misread, again)
         for one in misread:
-            found.reason[one] = _said(observed, found.set_aside[one], found.reason[one])
+            found.remark[one] = said_of(observed, found.set_aside[one])
     return found
 
 
@@ -69,7 +69,7 @@ def _choose_misread(observed: Observed, found: Traces, signal: Array, reading: A
     """Write down the reading of each signal, if any, whose absence takes the most off the residuals."""
     gain, chance = _gained(found, without, signal)
     noise = np.array([INSTRUMENTS[kind].noise for kind in observed.kind[signal]])
-    wild = np.flatnonzero((gain > (_WILD * noise) ** 2) & (chance * observed.readings[signal] < _LEVEL))
+    wild = np.flatnonzero((gain > (WILD * noise) ** 2) & (chance * observed.readings[signal] < _LEVEL))
     last = observed.first + observed.readings
     middle = [np.median(observed.y[observed.first[one] : last[one]]) for one in signal[wild]]
     # written last is what goes with most of the other readings, then the largest gain, then what lies furthest off
@@ -82,16 +82,6 @@ def _suspicious(observed: Observed, found: Traces) -> Array:
     usual = np.array([INSTRUMENTS[kind].noise for kind in observed.kind])
     enough = (observed.readings >= _FEWEST) & (observed.readings <= _MOST)
     return enough & (found.rms_residual > _SUSPICIOUS * usual)
-
-
-def _without(observed: Observed, signal: Array, reading: Array) -> Observed:
-    """Return copies of signals, each without one of its readings."""
-    size = observed.readings[signal]
-    place = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
-    taken = np.repeat(observed.first[signal], size) + place
-    kept = taken != np.repeat(reading, size)
-    first = np.cumsum(size - 1) - (size - 1)
-    return Observed(observed.t[taken[kept]], observed.y[taken[kept]], first, observed.kind[signal])
 
 
 def _gained(found: Traces, without: Traces, signal: Array) -> tuple[Array, Array]:
@@ -111,7 +101,7 @@ def _gained(found: Traces, without: Traces, signal: Array) -> tuple[Array, Array
         return gain, np.where(fair, fdtrc(fewer, spare, np.maximum(gain, 0.0) / (after / spare)), 1.0)
 
 
-def _said(observed: Observed, reading: int, before: str) -> str:
+def said_of(observed: Observed, reading: int) -> str:
+    """Say that a reading was set aside."""
     height, hour = observed.y[reading], observed.t[reading]
-    aside = f"the reading of {height:.4g} at {hour:.3g} h does not go with the others: set aside"
-    return f"{aside}; {before}" if before else aside
+    return f"the reading of {height:.4g} at {hour:.3g} h does not go with the others: set aside"

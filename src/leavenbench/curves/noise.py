@@ -74,12 +74,20 @@ def noise_by_kind(curves: pd.DataFrame) -> dict[str, float]:
     parameters = fitted["model"].map(numbers_fitted).astype(float)
     readings = fitted["readings"].astype(float)
     spare = readings - parameters
-    sd = (fitted["rms_residual"] * np.sqrt(readings / spare.where(spare >= _SPARE_NEEDED))).dropna()
+    rss, usual = fitted["rms_residual"] ** 2 * readings, _median_chi_square(spare.where(spare >= _SPARE_NEEDED))
+    sd = np.sqrt(rss / usual).dropna()
     found = {kind: it.noise for kind, it in INSTRUMENTS.items()}
     for kind, of_kind in sd.groupby(fitted["kind"]):
         if len(of_kind) >= _CURVES_NEEDED:
             found[str(kind)] = max(float(of_kind.median()), INSTRUMENTS[str(kind)].resolution)
     return found
+
+
+def _median_chi_square(degrees: pd.Series) -> pd.Series:
+    """Median of the chi-square distribution, by which the median of few squares is one of a variance."""
+    from scipy.special import chdtri
+
+    return pd.Series(chdtri(degrees, 0.5), index=degrees.index)
 
 
 def judged(curves: pd.DataFrame, noise: Mapping[str, float] | None = None) -> pd.DataFrame:

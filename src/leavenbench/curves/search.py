@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .composed import LEVELS, WITH_COLLAPSE
-from .engine import AT_REST, Optimum, optimum
+from .engine import AT_REST, Belief, Optimum, optimum
 from .engine.normal import parts
 from .models import Array, Model
 from .starts import starts
@@ -29,6 +29,7 @@ def search(
     start: Array | None = None,
     tolerance: float = AT_REST,
     finest: float = 0.0,
+    belief: Belief | None = None,
 ) -> Optimum:
     """Fit one kind of curve to every column of a block.
 
@@ -46,7 +47,7 @@ def search(
         Which reading is the peak, for curves that collapse after it.
     start : numpy.ndarray, shape (p, m), optional
         Where the searches begin; read off the readings if not given.
-    tolerance, finest : float
+    tolerance, finest, belief
         As for `engine.optimum`.
 
     Returns
@@ -63,10 +64,11 @@ def search(
     """
     model = LEVELS[growth if peak is None else growth + WITH_COLLAPSE]
     begin = starts(growth, t, up, weight, peak) if start is None else start
-    return optimum(model, t, up, begin, weight, *bounds(model, t, up), tolerance, finest=finest)
+    low, high = bounds(model, t, up, believed=belief is not None)
+    return optimum(model, t, up, begin, weight, low, high, tolerance, finest=finest, belief=belief)
 
 
-def bounds(model: Model, t: Array, up: Array) -> tuple[Array, Array]:
+def bounds(model: Model, t: Array, up: Array, *, believed: bool = False) -> tuple[Array, Array]:
     """Return bounds of the parameters.
 
     A jar cannot begin before it was fed, nor lose its gas ever more slowly. A slope many times as steep as any
@@ -79,6 +81,8 @@ def bounds(model: Model, t: Array, up: Array) -> tuple[Array, Array]:
         A curve in ``composed.LEVELS``.
     t, up : numpy.ndarray, shape (n, m)
         As for `search`.
+    believed : bool
+        Whether a belief keeps extent and slope from going on for ever.
 
     Returns
     -------
@@ -97,8 +101,9 @@ def bounds(model: Model, t: Array, up: Array) -> tuple[Array, Array]:
             line[line <= 0.0] = np.inf
             np.divide(np.diff(up[:, part], axis=0), line, out=line)
             span = np.ptp(up[:, part], axis=0)
-            high[model.place("extent"), part] = _OUT_OF_SIGHT * span
-            high[model.place("max_rate"), part] = _A_STEP * line.max(axis=0)
+            if not believed:
+                high[model.place("extent"), part] = _OUT_OF_SIGHT * span
+                high[model.place("max_rate"), part] = _A_STEP * line.max(axis=0)
             if falls:  # at its steepest one loses a quarter of the rise in its width; no steeper than was read
                 width = span / (-4.0 * line.min(axis=0))
                 high[model.place("fall_sharpness"), part] = np.maximum(t[-1, part] / width, 1.0)

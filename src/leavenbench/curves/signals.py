@@ -2,7 +2,8 @@
 
 A refeed's rise comes from one kind of reading only: heights where any were read, with volumes and percentages
 turned into heights where the jar is known; else volumes or percentages, whichever were read more often. Its acid
-comes from one way of measuring, in the dough itself or in a slurry.
+comes from one way of measuring, in the dough itself or in a slurry. The smear line that the dough leaves on the glass
+is the highest level, without its hour.
 """
 
 from __future__ import annotations
@@ -10,9 +11,18 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-_READ = ["refeed", "vessel", "elapsed_h", "height_mm", "volume_mL", "rise_pct", "ph", "ph_method", "file", "row"]
+from .noise import INSTRUMENTS
+
+_READ = [
+    "refeed", "vessel", "elapsed_h", "height_mm", "volume_mL", "rise_pct", "high_mark_mm", "ph", "ph_method", "file",
+    "row",
+]  # fmt: skip
 _OF_REFEED = ["refeed", "vessel", "fed_at", "cooled_at", "start_height_mm", "file", "row"]
-_SIGNALS = ["refeed", "signal", "kind", "elapsed_h", "value", "file", "row"]
+_SIGNALS = ["refeed", "signal", "kind", "elapsed_h", "value", "sd", "high_mark", "file", "row"]
+_HEIGHT, _VOLUME, _PERCENT = (INSTRUMENTS[kind].noise for kind in ("height_mm", "volume_mL", "rise_pct"))
+#: A logger reads every few minutes [h]. Beside it a ruler's readings are so many times as unsure: its own noise is
+#: smaller by more, but no curve is exactly a dough. Common practice, no source.
+_LOGGED_EVERY_H, _BESIDE_A_LOGGER = 0.26, 1.5
 #: A reading made as the jar goes into the cold still belongs to the curve [h].
 _TOGETHER_H = 1e-6
 
@@ -33,9 +43,11 @@ def signals(readings: pd.DataFrame, refeeds: pd.DataFrame, vessels: pd.DataFrame
     -------
     pandas.DataFrame
         Columns refeed, signal (rise, acid), kind (a name in `noise.INSTRUMENTS`), elapsed_h, value (in the kind's
-        unit; a percentage counts from 100 at the start), file, row. In the order of the refeeds, rise before acid,
-        by time. Readings after ``cooled_at`` are left out. The starting height noted when feeding is one more
-        reading at 0 h. A pH without a method counts as read in the dough (common practice, no source).
+        unit; a percentage counts from 100 at the start), sd (noise of the reading where it is not the usual one of
+        its kind, in its unit), high_mark (the value is the highest level until that hour, infinite where unknown),
+        file, row. In the order of the refeeds, rise before acid, by time. Readings after ``cooled_at`` are left out.
+        The starting height noted when feeding is one more reading at 0 h. A pH without a method counts as read in
+        the dough (common practice, no source).
 
     Examples
     --------
@@ -51,9 +63,12 @@ def signals(readings: pd.DataFrame, refeeds: pd.DataFrame, vessels: pd.DataFrame
     of_refeed = refeeds.reindex(columns=_OF_REFEED).drop_duplicates("refeed").set_index("refeed")
     known = readings.reindex(columns=_READ)
     known = known[known["refeed"].isin(of_refeed.index)]
-    known = known[~_in_the_cold(known, of_refeed)]
+    marks = known[known["high_mark_mm"].notna()]
+    known = known[known["elapsed_h"] <= _warm_until(known, of_refeed) + _TOGETHER_H]
     rise = _rise(known, of_refeed, vessels)
-    together = pd.concat([rise, _starts(rise, of_refeed), _acid(known)], ignore_index=True)
+    marked = _marks(marks, rise, of_refeed, vessels)
+    starts = _starts(pd.concat([rise, marked]), of_refeed)
+    together = pd.concat([rise, starts, marked, _acid(known)], ignore_index=True)
     place = {refeed: number for number, refeed in enumerate(of_refeed.index)}
     together["place"] = together["refeed"].map(place)
     together["later"] = together["signal"] == "acid"
@@ -61,40 +76,65 @@ def signals(readings: pd.DataFrame, refeeds: pd.DataFrame, vessels: pd.DataFrame
     return together[_SIGNALS]
 
 
-def _in_the_cold(readings: pd.DataFrame, of_refeed: pd.DataFrame) -> pd.Series:
-    """Whether a reading was made after the jar had gone into the cold."""
+def _warm_until(readings: pd.DataFrame, of_refeed: pd.DataFrame) -> pd.Series:
+    """Hour at which the jar of each reading went into the cold [h]; infinite where it is not known to."""
     fed, cooled = (pd.to_datetime(of_refeed[name], utc=True) for name in ("fed_at", "cooled_at"))
     warm_h = (cooled - fed).dt.total_seconds() / 3600.0
-    until = readings["refeed"].map(warm_h.where(warm_h > 0.0)).astype(float)
-    return readings["elapsed_h"] > until + _TOGETHER_H
+    return readings["refeed"].map(warm_h.where(warm_h > 0.0)).astype(float).fillna(np.inf)
 
 
 def _rise(readings: pd.DataFrame, of_refeed: pd.DataFrame, vessels: pd.DataFrame | None) -> pd.DataFrame:
     """Rise of every refeed in one kind of reading."""
     height, volume, percent = (readings[name].astype(float) for name in ("height_mm", "volume_mL", "rise_pct"))
     start = readings["refeed"].map(of_refeed["start_height_mm"]).astype(float)
-    as_height = height.fillna(_height_of(volume, readings, of_refeed, vessels)).fillna(start * (1.0 + percent / 100.0))
+    per_mL = _mm_per_mL(readings, of_refeed, vessels)
+    as_height = height.fillna(volume * per_mL).fillna(start * (1.0 + percent / 100.0))
+    converted = np.select(
+        [height.notna(), (volume * per_mL).notna()], [np.nan, _VOLUME * per_mL], _PERCENT / 100 * start
+    )
     heights, volumes, percents = (of.groupby(readings["refeed"]).transform("count") for of in (height, volume, percent))
     by_volume = volumes >= percents
+    logged = _logged(readings, height)
+    beside = height.notna() & ~logged & logged.groupby(readings["refeed"]).transform("any")
     return _signal(
         readings,
         "rise",
         np.select([heights > 0, by_volume], ["height_mm", "volume_mL"], "rise_pct"),
         np.select([heights > 0, by_volume], [as_height, volume], 100.0 + percent),
+        sd=np.select([heights == 0, beside], [np.nan, _BESIDE_A_LOGGER * _HEIGHT], converted),
     )
 
 
-def _height_of(
-    volume: pd.Series, readings: pd.DataFrame, of_refeed: pd.DataFrame, vessels: pd.DataFrame | None
-) -> pd.Series:
-    """Height [mm] of a volume [mL] in a straight jar of known diameter d [mm]: V = pi d^2 / 4 h / 1000."""
+def _logged(readings: pd.DataFrame, height: pd.Series) -> pd.Series:
+    """Whether a height stands so near the ones before and after it that a logger must have read it."""
+    read = readings.loc[height.notna(), ["refeed", "elapsed_h"]].sort_values(["refeed", "elapsed_h"], kind="stable")
+    hours = read.groupby("refeed")["elapsed_h"]
+    near = (hours.diff() < _LOGGED_EVERY_H) & (hours.diff(-1) > -_LOGGED_EVERY_H)
+    return near.reindex(readings.index, fill_value=False)
+
+
+def _marks(
+    marks: pd.DataFrame, rise: pd.DataFrame, of_refeed: pd.DataFrame, vessels: pd.DataFrame | None
+) -> pd.DataFrame:
+    """Return the smear lines in the kind of the other readings, with the hour until which they speak."""
+    kinds = rise.drop_duplicates("refeed").set_index("refeed")["kind"]
+    kind = marks["refeed"].map(kinds).astype("str").fillna("height_mm")
+    start = marks["refeed"].map(of_refeed["start_height_mm"]).astype(float)
+    height, per_mL = marks["high_mark_mm"].astype(float), _mm_per_mL(marks, of_refeed, vessels)
+    factor = np.select([kind == "height_mm", kind == "volume_mL"], [1.0, 1.0 / per_mL], 100.0 / start)
+    until = np.fmin(marks["elapsed_h"].fillna(np.inf), _warm_until(marks, of_refeed))
+    return _signal(marks.assign(elapsed_h=until), "rise", kind, height * factor, high_mark=True)
+
+
+def _mm_per_mL(readings: pd.DataFrame, of_refeed: pd.DataFrame, vessels: pd.DataFrame | None) -> pd.Series:
+    """Height of a mL [mm] in a straight jar of known diameter d [mm]: V = pi d^2 / 4 h / 1000."""
     if vessels is None:
-        return volume * np.nan
+        return pd.Series(np.nan, index=readings.index)
     straight = vessels[vessels.reindex(columns=["shape"])["shape"].ne("tapered")].drop_duplicates("vessel")
     diameter = straight.set_index("vessel")["inner_diameter_mm"].astype(float)
     jar = readings["vessel"].astype("str").fillna(readings["refeed"].map(of_refeed["vessel"]).astype("str"))
     across = jar.map(diameter.where(diameter > 0.0)).astype(float)
-    return 4000.0 * volume / (np.pi * across**2)
+    return 4000.0 / (np.pi * across**2)
 
 
 def _starts(rise: pd.DataFrame, of_refeed: pd.DataFrame) -> pd.DataFrame:
@@ -118,8 +158,11 @@ def _acid(readings: pd.DataFrame) -> pd.DataFrame:
     return _signal(readings, "acid", kind, ph.where(slurry == in_slurry))
 
 
-def _signal(rows: pd.DataFrame, signal: str, kind: object, value: object) -> pd.DataFrame:
+def _signal(
+    rows: pd.DataFrame, signal: str, kind: object, value: object, sd: object = np.nan, *, high_mark: bool = False
+) -> pd.DataFrame:
     """Set rows under the names of a signal, without those that have no value."""
-    told = rows.assign(signal=signal, kind=kind, value=value)[_SIGNALS]
+    told = rows.assign(signal=signal, kind=kind, value=value, sd=sd, high_mark=high_mark)[_SIGNALS]
     told = told[told["value"].notna() & told["elapsed_h"].notna()]
-    return told.astype({"elapsed_h": float, "value": float, "kind": "str", "file": "str", "row": "Int64"})
+    numbers = dict.fromkeys(("elapsed_h", "value", "sd"), float)
+    return told.astype(numbers | {"kind": "str", "high_mark": bool, "file": "str", "row": "Int64"})

@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 
-from .blocks import observe
+from .band import simultaneous_band
 from .choice import MODELS, Choice
+from .help import with_help
+from .history import expected_of
 from .misread import trace_without_misread
 from .models import Array
 from .noise import INSTRUMENTS
+from .rows import Shelf, one_refeed
 
 
 class Trait(NamedTuple):
-    """A number read off a curve: value, standard error, whether it is only 'at least', and why anything is missing."""
+    """A number read off a curve: value, standard error, whether it is only 'at least', and why anything is missing.
+
+    `prior_share` is the share of it that comes from earlier refeeds, 0 to 1.
+    """
 
     value: float
     se: float
     at_least: bool
     why: str
+    prior_share: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -42,6 +50,8 @@ class Trace:
         Hour of the last reading used [h].
     set_aside : tuple of (float, float), or None
         Hour [h] and value of a reading that was set aside as misread.
+    high_mark : float, or None
+        Highest level, whenever it was reached, in the unit read.
     sign : float
         1 for readings that activity raises, -1 for pH.
     choice : Choice or None
@@ -57,6 +67,7 @@ class Trace:
     range_read: float
     until_h: float
     set_aside: tuple[float, float] | None
+    high_mark: float | None
     sign: float
     choice: Choice | None
 
@@ -72,6 +83,15 @@ class Trace:
             return np.full(hours.shape, np.nan)
         return self.sign * self.choice.fits.model.value(hours, self.choice.fits.parameters[:, 0])
 
+    def band(self, elapsed_h: Array, level: float = 0.95) -> tuple[Array, Array]:
+        """Return the ends of a band that holds the whole curve over these hours, in the unit read; NaN if unknown."""
+        hours = np.asarray(elapsed_h, float)
+        here = self.level(hours)
+        if self.choice is None:
+            return here, here
+        half = simultaneous_band(self.choice.fits, hours, level)
+        return here - half, here + half
+
     def level_se(self, elapsed_h: Array) -> Array:
         """Return the standard error of the fitted curve by linear theory, in the unit read; NaN where unknown."""
         hours = np.asarray(elapsed_h, float)
@@ -82,7 +102,17 @@ class Trace:
         return fits.of(np.zeros(len(hours), int)).standard_error(gradient)
 
 
-def trace(elapsed_h: Array, values: Array, kind: str, models: Sequence[str] = MODELS) -> Trace:
+def trace(
+    elapsed_h: Array,
+    values: Array,
+    kind: str,
+    models: Sequence[str] = MODELS,
+    *,
+    sd: Array | None = None,
+    high_mark: float | None = None,
+    prior: Mapping[str, float] | None = None,
+    noise: Mapping[str, float] | None = None,
+) -> Trace:
     """Fit an activity curve to one signal of one refeed and read off its traits.
 
     Parameters
@@ -95,6 +125,8 @@ def trace(elapsed_h: Array, values: Array, kind: str, models: Sequence[str] = MO
         Kind of the readings, a name in `noise.INSTRUMENTS`.
     models : sequence of str
         Growth curves to choose among, names in `models.GROWTH`.
+    sd, high_mark, prior, noise
+        As for `shelf.trace_refeed`.
 
     Returns
     -------
@@ -108,21 +140,47 @@ def trace(elapsed_h: Array, values: Array, kind: str, models: Sequence[str] = MO
     >>> soured.status, round(soured.traits["extent"].value, 1), round(soured.traits["time_to_ph_4_6_h"].value, 1)
     ('fitted', 2.1, 4.2)
     """
-    sign, hours = INSTRUMENTS[kind].sign, np.asarray(elapsed_h, float)
-    observed, _ = observe(np.zeros(len(hours), int), hours, np.asarray(values, float), np.array([kind]))
+    row = None if prior is None else pd.DataFrame([dict(prior) | {"refeed": "", "signal": ""}])
+    return trace_signal(one_refeed(elapsed_h, values, kind, sd, high_mark), row, noise, models)
+
+
+def trace_signal(
+    read: pd.DataFrame,
+    prior: pd.DataFrame | None = None,
+    noise: Mapping[str, float] | None = None,
+    models: Sequence[str] = MODELS,
+) -> Trace:
+    """Fit an activity curve to one signal of one refeed.
+
+    Parameters
+    ----------
+    read : pandas.DataFrame
+        Its rows of the table that `signals.signals` gives, one or more.
+    prior, noise, models
+        As for `shelf.trace_shelf`.
+
+    Returns
+    -------
+    Trace
+        Always, whatever the readings are.
+    """
+    kind = str(read["kind"].iloc[0])
+    shelf = Shelf.of(read)
+    observed, sign, nan = shelf.observed, INSTRUMENTS[kind].sign, float("nan")
     if not len(observed.first):
-        nan = float("nan")
-        return Trace("no readings", "no reading that can be used", "", 0, {}, nan, nan, nan, None, sign, None)
+        return Trace("no readings", "no reading that can be used", "", 0, {}, nan, nan, nan, None, None, sign, None)
     found = trace_without_misread(observed, models, keep_curves=True)
+    expected = None if prior is None else expected_of(prior, shelf.signals)
+    with_help(observed, found, noise, expected, models, keep_curves=True)
     place = int(found.set_aside[0])
     told = {
-        name: Trait(float(it.value[0]), float(it.se[0]), bool(it.at_least[0]), str(it.why[0]))
+        name: Trait(float(it.value[0]), float(it.se[0]), bool(it.at_least[0]), str(it.why[0]), float(it.prior_share[0]))
         for name, it in found.traits.items()
         if it.why[0] or not np.isnan(it.value[0])
     }
     return Trace(
         str(found.status[0]),
-        str(found.reason[0]),
+        "; ".join(said for said in (found.remark[0], found.reason[0]) if said),
         str(found.model[0]),
         int(found.readings[0]),
         told,
@@ -130,6 +188,7 @@ def trace(elapsed_h: Array, values: Array, kind: str, models: Sequence[str] = MO
         float(found.range_read[0]),
         float(found.until_h[0]),
         None if place < 0 else (float(observed.t[place]), float(observed.y[place])),
+        float(observed.mark[0]) if observed.mark is not None and observed.marked[0] else None,
         sign,
         found.choices[0][1] if found.choices else None,
     )

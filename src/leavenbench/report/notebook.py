@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..curves.shelf import trace_collection
+from ..curves.table import trace_collection
 from ..records.collection import Collection
 
 

@@ -5,9 +5,10 @@ steps of many curves in a block, `alone` those of a single one, `normal` makes a
 `fits` judges the optima, and `polish` brings them to the last digits.
 """
 
-from .fits import Fits, judged
+from .belief import Belief
+from .fits import Fits, judged, noise
 from .polish import polished, sharpened
 from .problem import Optimum
 from .together import AT_REST, MOST_STEPS, optimum
 
-__all__ = ["AT_REST", "MOST_STEPS", "Fits", "Optimum", "judged", "optimum", "polished", "sharpened"]
+__all__ = ["AT_REST", "MOST_STEPS", "Belief", "Fits", "Optimum", "judged", "noise", "optimum", "polished", "sharpened"]

@@ -12,7 +12,7 @@ from contextlib import suppress
 import numpy as np
 
 from ..models import Array
-from .normal import eliminated, products
+from .normal import eliminated
 from .problem import DAMPING, EASE, FURTHEST, GOOD, SINGULAR, TIGHTEN, Optimum, Problem
 
 _Bounds = list[tuple[int, float, float]]
@@ -62,7 +62,7 @@ def descend_alone(problem: Problem, found: Optimum, most: int) -> None:
 
 
 def _sums(problem: Problem, p: list[float]) -> Array:
-    return products(problem.model, problem.t, problem.y, problem.weight, np.array(p)[:, None])
+    return problem.sums(np.array(p)[:, None])
 
 
 def _held(bounds: _Bounds, p: list[float], sums: list[list[float]]) -> list[int]:

@@ -7,11 +7,14 @@ curves stand beside it, nor on readings of weight zero after its own.
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..models import Array, Model
+
+if TYPE_CHECKING:
+    from .belief import Belief
 
 #: The products of so few curves are summed in one call.
 _FEW = 4
@@ -31,7 +34,7 @@ def columns_or_none(array: Array | None, curves: Array) -> Array | None:
     return None if array is None else columns(array, curves)
 
 
-def products(model: Model, t: Array, y: Array, weight: Array | None, p: Array) -> Array:
+def products(model: Model, t: Array, y: Array, weight: Array | None, p: Array, belief: Belief | None = None) -> Array:
     """Sum the products of derivatives and residual over the readings.
 
     Parameters
@@ -44,6 +47,8 @@ def products(model: Model, t: Array, y: Array, weight: Array | None, p: Array) -
         Weights of the residuals.
     p : numpy.ndarray, shape (p, m)
         Parameters.
+    belief : Belief, optional
+        What is known of them before; it counts like readings.
 
     Returns
     -------
@@ -52,12 +57,16 @@ def products(model: Model, t: Array, y: Array, weight: Array | None, p: Array) -
         squares in the last corner.
     """
     if model.above is not None:
-        return _products_above(model.above, t, y - p[0], weight, p[1:])
-    rows = np.empty((len(p) + 1, *t.shape))
-    np.subtract(y, model.derive(t, p, rows[:-1]), out=rows[-1])
-    if weight is not None:
-        rows *= weight
-    return _sums(rows)
+        sums = _products_above(model.above, t, y - p[0], weight, p[1:])
+    else:
+        rows = np.empty((len(p) + 1, *t.shape))
+        np.subtract(y, model.derive(t, p, rows[:-1]), out=rows[-1])
+        if weight is not None:
+            rows *= weight
+        sums = _sums(rows)
+    if belief is not None:
+        belief.add_to(sums, p)
+    return sums
 
 
 def _products_above(model: Model, t: Array, y: Array, weight: Array | None, p: Array) -> Array:

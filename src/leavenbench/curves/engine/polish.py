@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..models import Array, Model
+from .belief import Belief
 from .fits import scaled_jacobian
 from .normal import columns, columns_or_none, damped_step, parts, products
 from .problem import SINGULAR, Optimum
@@ -20,13 +21,20 @@ _ROUNDING = 1e-12
 
 
 def sharpened(
-    model: Model, t: Array, y: Array, found: Optimum, weight: Array | None, low: Array, high: Array
+    model: Model,
+    t: Array,
+    y: Array,
+    found: Optimum,
+    weight: Array | None,
+    low: Array,
+    high: Array,
+    belief: Belief | None = None,
 ) -> Optimum:
     """Bring optima closer by a few Gauss-Newton steps, as cheap as those of the search.
 
     Parameters
     ----------
-    model, t, y, weight, low, high
+    model, t, y, weight, low, high, belief
         As for `optimum`.
     found : Optimum
         Optima of a search.
@@ -41,11 +49,12 @@ def sharpened(
     with np.errstate(all="ignore"):
         for part in parts(t.shape[1], len(t), _TOGETHER):
             weighed = None if weight is None else weight[:, part]
+            known = None if belief is None else belief.part(part)
             p, sums, settled, held = (it[..., part] for it in sharper)
             for _ in range(_A_FEW):
                 step, _ = damped_step(sums, held, np.full(p.shape[1], SINGULAR))
                 new = p + step
-                there = products(model, t[:, part], y[:, part], weighed, new)
+                there = products(model, t[:, part], y[:, part], weighed, new, known)
                 inside = ((new >= low[:, part]) & (new <= high[:, part])).all(axis=0)
                 better = np.flatnonzero(settled & inside & (there[-1, -1] <= (1.0 + _ROUNDING) * sums[-1, -1]))
                 p[:, better], sums[..., better] = new[:, better], there[..., better]

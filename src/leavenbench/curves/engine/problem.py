@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..models import Array, Model
+from .belief import Belief
 from .normal import columns, columns_or_none, damped_step, products
 
 #: The damping at the start, what a good step divides it by, and what a bad one multiplies it by. Small factors cost a
@@ -41,7 +42,7 @@ class Optimum(NamedTuple):
 
     @property
     def rss(self) -> Array:
-        """Weighted residual sum of squares, shape (m,)."""
+        """Weighted residual sum of squares, with what a belief adds to it, shape (m,)."""
         return self.sums[-1, -1]
 
     def of(self, curves: Array) -> Optimum:
@@ -56,6 +57,7 @@ class Problem(NamedTuple):
     t: Array
     y: Array
     weight: Array | None
+    belief: Belief | None
     low: Array
     high: Array
     least: Array
@@ -70,10 +72,15 @@ class Problem(NamedTuple):
             t=columns(self.t, curves),
             y=columns(self.y, curves),
             weight=columns_or_none(self.weight, curves),
+            belief=None if self.belief is None else self.belief.of(curves),
             low=columns(self.low, curves),
             high=columns(self.high, curves),
             least=columns(self.least, curves),
         )
+
+    def sums(self, p: Array) -> Array:
+        """Return the products at some parameters."""
+        return products(self.model, self.t, self.y, self.weight, p, self.belief)
 
     def pressed(self, p: Array, sums: Array) -> Array:
         """Say which of the bounded parameters stand at a bound and would go beyond."""
@@ -91,10 +98,10 @@ class Problem(NamedTuple):
 
     def projected(self, p: Array) -> tuple[Array, Array]:
         """Return the sums at some parameters, if so wished with the linear ones at their best."""
-        sums = products(self.model, self.t, self.y, self.weight, p)
+        sums = self.sums(p)
         if self.bent is None:
             return p, sums
         held = self.held(p, sums)
         others = self.bent | (np.zeros(p.shape, bool) if held is None else held)
         p = p + damped_step(sums, others, np.zeros(p.shape[1]))[0]
-        return p, products(self.model, self.t, self.y, self.weight, p)
+        return p, self.sums(p)

@@ -14,6 +14,7 @@ import numpy as np
 
 from ..models import Array, Model
 from .alone import descend_alone
+from .belief import Belief
 from .normal import columns, columns_or_none, damped_step, parts, square_sums
 from .problem import DAMPING, EASE, FURTHEST, GOOD, SINGULAR, TIGHTEN, Optimum, Problem
 
@@ -42,6 +43,7 @@ def optimum(
     most: int = MOST_STEPS,
     finest: float = 0.0,
     separable: bool = False,
+    belief: Belief | None = None,
 ) -> Optimum:
     """Find the least-squares optimum of every curve, from one start each.
 
@@ -69,6 +71,8 @@ def optimum(
     separable : bool
         Bring the parameters in ``model.linear`` to their optimum after every step (variable projection in the form
         of Kaufman 1975, BIT 15:49-57, doi 10.1007/BF01932995): slower, but it finds its way from a worse start.
+    belief : Belief, optional
+        What is known of the parameters before; the optimum is that of readings and belief together.
 
     Returns
     -------
@@ -96,7 +100,9 @@ def optimum(
     positive = np.array([place for place, name in enumerate(model.parameters) if name in model.positive], int)
     bounded = np.flatnonzero(((low > -np.inf) | (high < np.inf)).any(axis=1))
     bent = np.array([[name not in model.linear] for name in model.parameters]) if separable else None
-    problem = Problem(model, t, y, weight, low[bounded], high[bounded], least, positive, bounded, bent, tolerance)
+    problem = Problem(
+        model, t, y, weight, belief, low[bounded], high[bounded], least, positive, bounded, bent, tolerance
+    )
     size = len(p) + 1
     found = Optimum(p, np.full((size, size, curves), np.inf), np.zeros(curves, bool), np.zeros(p.shape, bool))
     if curves == 1 and not separable:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from ...curves import signals, trace
+from ...curves import Known, signals, trace_signal
 from ...records.collection import Collection
 from .curve import draw_trace
 from .style import PALE
@@ -18,7 +18,14 @@ if TYPE_CHECKING:
 _MOST_ROUNDS = 8
 
 
-def plot_culture(collection: Collection, culture: str, signal: str = "rise", rounds: int = _MOST_ROUNDS) -> Figure:
+def plot_culture(
+    collection: Collection,
+    culture: str,
+    signal: str = "rise",
+    rounds: int = _MOST_ROUNDS,
+    *,
+    known: Known | None = None,
+) -> Figure:
     """Draw a culture's curves as small multiples, a column for each round and a row for each step.
 
     Parameters
@@ -31,6 +38,8 @@ def plot_culture(collection: Collection, culture: str, signal: str = "rise", rou
         rise or acid.
     rounds : int
         How many of its last rounds.
+    known : Known, optional
+        As for `plot_curve`.
 
     Returns
     -------
@@ -60,7 +69,7 @@ def plot_culture(collection: Collection, culture: str, signal: str = "rise", rou
         panel.set_facecolor("white")
     for one in own.dropna(subset="step").to_dict("records"):
         panel = panels[steps.index(one["step"]), last.index(one["round"])]
-        _draw_small(panel, read[read["refeed"] == one["refeed"]], signal)
+        _draw_small(panel, read[read["refeed"] == one["refeed"]], signal, known)
     for place, number in enumerate(last):
         fed = own[own["round"] == number]["fed_at"].min()
         panels[0, place].set_title(f"round {number}\n{fed:%Y-%m}", fontsize=7.5)
@@ -74,12 +83,12 @@ def plot_culture(collection: Collection, culture: str, signal: str = "rise", rou
     return figure
 
 
-def _draw_small(panel, read: pd.DataFrame, signal: str) -> None:  # type: ignore[no-untyped-def]
+def _draw_small(panel, read: pd.DataFrame, signal: str, known: Known | None) -> None:  # type: ignore[no-untyped-def]
     if read.empty:
         panel.set_facecolor(PALE)
         return
-    hours, values = read["elapsed_h"].to_numpy(dtype=float), read["value"].to_numpy(dtype=float)
-    draw_trace(panel, hours, values, trace(hours, values, str(read["kind"].iloc[0])), signal)
+    hours, values = (read.loc[~read["high_mark"], name].to_numpy() for name in ("elapsed_h", "value"))
+    draw_trace(panel, hours, values, trace_signal(read, *(known or ())), signal)
     for line in panel.get_lines():
         line.set_markersize(2.0)
         line.set_linewidth(1.0)

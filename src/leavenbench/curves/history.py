@@ -1,0 +1,302 @@
+"""What the earlier refeeds of a culture let expect of the next one at the same step.
+
+A culture repeats itself: at the same step its extent, its steepest slope and its lag differ from refeed to refeed
+by a tenth or so. Each trait is followed through the culture's refeeds by a filter that forgets slowly (a local level
+with a discount, West & Harrison 1997, Bayesian Forecasting and Dynamic Models, section 6.3, from memory): where it
+stands, how surely that is known, and how far refeeds scatter about it. With few refeeds of its own a culture leans
+on what is usual on its shelf (empirical Bayes).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from .composed import WITH_COLLAPSE
+from .engine import noise
+from .expected import EXPECTED, Expected
+from .models import Array
+from .noise import INSTRUMENTS, noise_by_kind, numbers_fitted
+
+#: Own refeeds from which a culture has a history; common practice, no source.
+_FEWEST = 2
+#: What is known of a culture's level is worth this share of it at the next refeed: some seven refeeds are remembered.
+_KEPT = 0.85
+#: How far refeeds usually scatter (log extent, log slope, lag [h]), the least that is believed, and how many refeeds
+#: the usual one is worth; common practice, no source.
+_USUAL, _LEAST, _WORTH = np.array([0.10, 0.12, 0.40]), np.array([0.03, 0.04, 0.08]), 10.0
+#: How far the cultures of a shelf differ where there are too few to tell; common practice, no source.
+_APART, _CULTURES_NEEDED = np.array([0.5, 0.6, 2.0]), 5
+#: A refeed further off than so many standard errors is believed no more than one that is so far off.
+_ODD = 3.0
+#: Standard error of a lag that is zero, since it began at once [h].
+_AT_ONCE_H = 0.2
+#: Of refeeds read ten times or so, as many more show the right form as the wrong one; the wrong one bends all traits.
+_RIGHT_FORM = 2.0
+_FORMS = {"logistic": -1.0, "gompertz": 1.0}
+#: Refeeds whose trait is less sure than this (log, log, [h]) say nothing of the next.
+_UNSURE = np.array([0.5, 0.5, 2.0])
+_LOGARITHMIC = np.array([True, True, False])
+_TRACED = ("fitted", "peak not reached")
+
+#: Names of what is expected, and of its standard deviation, in the prior table.
+EXPECTATIONS = tuple(f"log_{trait}" if log else trait for trait, log in zip(EXPECTED, _LOGARITHMIC, strict=True))
+
+
+def history_prior(curves: pd.DataFrame) -> pd.DataFrame:
+    """Say of each refeed what the culture's earlier refeeds at the same step let expect.
+
+    Parameters
+    ----------
+    curves : pandas.DataFrame
+        Curves that each refeed's own readings speak for, up to the day of which one wants to know: as `trace_shelf`
+        makes them without a prior, with ``culture``, ``fed_at`` and ``step`` of the log. A column ``history``, if
+        there is one, tells apart the times before and after a loss.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row per refeed and signal with two earlier refeeds or more: refeed, signal, refeeds (how many), then
+        log_extent, log_max_rate, lag_h, each with ``_sd``: mean and standard deviation of what is expected (natural
+        logarithms of % and %/h, or pH and pH/h), and gompertz, the probability of that form against the logistic
+        one. Only refeeds fed before it count; what is usual on the shelf, the
+        scatter among refeeds and among cultures, comes from all curves given.
+
+    Examples
+    --------
+    >>> fed = pd.date_range("2025-01-06", periods=4, freq="60D", tz="UTC")
+    >>> same = {"culture": "Ida", "step": 3, "signal": "rise", "status": "fitted", "lower_bounds": ""}
+    >>> traits = {"extent": 90.0, "extent_se": 3.0, "max_rate": 30.0, "max_rate_se": 2.0, "lag_h": 2.0, "lag_h_se": 0.2}
+    >>> curves = pd.DataFrame({"refeed": list("abcd"), "fed_at": fed}).assign(**same, **traits)
+    >>> history_prior(curves)[["refeed", "refeeds", "log_extent", "log_extent_sd"]].round(2)
+      refeed  refeeds  log_extent  log_extent_sd
+    0      c        2         4.5           0.11
+    1      d        3         4.5           0.10
+    """
+    log = curves.reindex(columns=pd.Index(["culture", "fed_at"]).union(curves.columns, sort=False))
+    log = log[log["fed_at"].notna() & log["culture"].notna()]
+    log = log.sort_values("fed_at", kind="stable").reset_index(drop=True)
+    if log.empty:
+        none = np.zeros((3, 0))
+        return _table(log, np.zeros(0, bool), np.zeros(0, int), none, none, np.zeros(0))
+    series = _numbered(log, ["culture", "history", "signal", "step", "way"])
+    shelf = _numbered(log, ["signal", "step", "way"])
+    read = _read(log)
+    usual = _Shelf.of(read, series, shelf)
+    followed = _followed(read, series, usual.of_rows(shelf))
+    # of refeeds fed at the same moment none came before the others
+    before = pd.Series(np.arange(len(log))).groupby([series, log["fed_at"]]).transform("first").to_numpy()
+    refeeds, mean, sd, form = (it[..., before] for it in followed)
+    return _table(log, refeeds >= _FEWEST, refeeds, mean, sd, form)
+
+
+def expected_of(prior: pd.DataFrame, signals: pd.DataFrame) -> tuple[Expected, Array]:
+    """Return what a prior table lets expect of some signals, and from how many refeeds; NaN where it says nothing.
+
+    Parameters
+    ----------
+    prior : pandas.DataFrame
+        As `history_prior` makes it.
+    signals : pandas.DataFrame
+        refeed, signal and kind, one row each.
+    """
+    place = pd.MultiIndex.from_frame(signals[["refeed", "signal"]].astype(object))
+    known = prior.drop_duplicates(["refeed", "signal"]).astype({"refeed": object, "signal": object})
+    known = known.set_index(["refeed", "signal"]).reindex(place)
+    mean, sd = (
+        np.array([known[f"{name}{of}"].to_numpy(dtype=float, na_value=np.nan) for name in EXPECTATIONS])
+        for of in ("", "_sd")
+    )
+    in_percent = np.array([INSTRUMENTS[kind].sign > 0.0 for kind in signals["kind"]], bool)
+    mean[:2, in_percent] -= np.log(100.0)
+    form = known["gompertz"].fillna(0.5).to_numpy(dtype=float) if "gompertz" in known else np.full(len(signals), 0.5)
+    refeeds = known["refeeds"].fillna(0).to_numpy(dtype=int) if "refeeds" in known else np.zeros(len(signals), int)
+    return Expected(mean, sd, np.zeros_like(mean), form), refeeds
+
+
+def one_expected(prior: Mapping[str, float] | None, signals: pd.DataFrame) -> tuple[Expected, Array] | None:
+    """Return what one row of a prior table lets expect of the only signal."""
+    if prior is None:
+        return None
+    of_signal = {name: signals[name].iloc[0] if len(signals) else "" for name in ("refeed", "signal")}
+    return expected_of(pd.DataFrame([dict(prior) | of_signal]), signals)
+
+
+def _table(log: pd.DataFrame, known: Array, refeeds: Array, mean: Array, sd: Array, gompertz: Array) -> pd.DataFrame:
+    found: dict[str, Array | pd.Series] = {
+        "refeed": log["refeed"].astype("str"),
+        "signal": log["signal"].astype("str"),
+        "refeeds": refeeds,
+    }
+    for place, name in enumerate(EXPECTATIONS):
+        found |= {name: mean[place], f"{name}_sd": sd[place]}
+    found["gompertz"] = gompertz
+    return pd.DataFrame(found)[known].reset_index(drop=True)
+
+
+def _numbered(log: pd.DataFrame, by: list[str]) -> Array:
+    """Give rows at the same place the same number; a column that is not there tells nothing apart."""
+    place = log.reindex(columns=[name for name in by if name != "way"])
+    if "kind" in log:  # a pH in the dough and one in a slurry differ
+        place["way"] = log["kind"].where(log["signal"] == "acid")
+    number = place.astype(object).where(place.notna(), "").groupby(list(place.columns), sort=False).ngroup()
+    return number.to_numpy()
+
+
+class _Read(NamedTuple):
+    """What each refeed's own readings say.
+
+    Values and variances have the shape (3, n), NaN where nothing is said; the form, -1 for logistic and 1 for
+    Gompertz, the shape (n,).
+    """
+
+    value: Array
+    variance: Array
+    form: Array
+
+    def of(self, rows: Array) -> _Read:
+        """Return what some of them say."""
+        return _Read(*(it[..., rows] for it in self))
+
+
+def _read(log: pd.DataFrame) -> _Read:
+    bounds = log["lower_bounds"].fillna("").str.split(", ").map(set)
+    sound = log["status"].isin(_TRACED).to_numpy()
+    filled = _noise_filled(log)
+    value, error = np.full((3, len(log)), np.nan), np.full((3, len(log)), np.nan)
+    for place, name in enumerate(EXPECTED):
+        told, se = (log[of].to_numpy(dtype=float, na_value=np.nan) for of in (name, f"{name}_se"))
+        usable = sound & np.isfinite(told) & ~np.array([name in of for of in bounds])
+        if _LOGARITHMIC[place]:
+            usable &= told > 0.0
+            told = np.where(usable, told, 1.0)
+            value[place], error[place] = np.log(told), se / told
+        else:
+            value[place], error[place] = told, np.where((told == 0.0) & np.isnan(se), _AT_ONCE_H, se)
+        error[place] *= filled
+        usable &= error[place] < _UNSURE[place]
+        value[place, ~usable] = error[place, ~usable] = np.nan
+    growth = log["model"].str.removesuffix(WITH_COLLAPSE) if "model" in log else pd.Series("", index=log.index)
+    return _Read(value, error**2, growth.map(_FORMS).fillna(0.0).to_numpy() * sound)
+
+
+def _noise_filled(log: pd.DataFrame) -> Array:
+    """Return by what errors grow where few readings to spare are filled up with the noise of their kind."""
+    if not {"kind", "model", "readings", "rms_residual"} <= set(log.columns):
+        return np.ones(len(log))
+    usual = log["kind"].map(noise_by_kind(log)).to_numpy(dtype=float)
+    readings = log["readings"].to_numpy(dtype=float, na_value=np.nan)
+    spare = readings - log["model"].map(numbers_fitted).to_numpy(dtype=float)
+    rss = log["rms_residual"].to_numpy(dtype=float, na_value=np.nan) ** 2 * readings
+    with np.errstate(all="ignore"):
+        factor = noise(rss, spare, usual) / noise(rss, spare, None)
+    return np.where(np.isfinite(factor), factor, 1.0)
+
+
+class _Shelf(NamedTuple):
+    """What is usual at each place of a shelf, shape (3, places): level, how far cultures and refeeds differ."""
+
+    level: Array
+    apart: Array
+    scatter: Array
+
+    def of_rows(self, place: Array) -> _Shelf:
+        """Return what is usual for each row."""
+        return _Shelf(*(it[:, place] for it in self))
+
+    @classmethod
+    def of(cls, read: _Read, series: Array, place: Array) -> _Shelf:
+        """Measure it by medians, which a few odd refeeds or cultures do not move."""
+        shape = (3, place.max() + 1)
+        level, apart, scatter = (np.empty(shape) for _ in range(3))
+        of_series = pd.Series(place).groupby(series).first()
+        for trait in range(3):
+            value, variance = pd.Series(read.value[trait]), pd.Series(read.variance[trait])
+            known = value.notna()
+            step = value[known].groupby(series[known]).diff().dropna()
+            at = place[step.index]
+            lengths = step.abs().groupby(at)
+            whole = (1.4826 * lengths.median()) ** 2 / 2.0 - variance[known].groupby(place[known]).median()
+            own = np.maximum(whole, 0.0).reindex(range(shape[1])).fillna(0.0)
+            number = lengths.size().reindex(range(shape[1])).fillna(0)
+            of_shelf = (number * own + _WORTH * _USUAL[trait] ** 2) / (number + _WORTH)
+            scatter[trait] = np.maximum(of_shelf, _LEAST[trait] ** 2)
+            middle = value.groupby(series).median().dropna()
+            by_place = middle.groupby(of_series[middle.index])
+            level[trait] = by_place.median().reindex(range(shape[1]))
+            away = (middle - by_place.transform("median")).abs().groupby(of_series[middle.index])
+            wide = ((1.4826 * away.median()) ** 2).where(by_place.size() >= _CULTURES_NEEDED)
+            wide = wide.reindex(range(shape[1])).fillna(_APART[trait] ** 2)
+            apart[trait] = np.maximum(wide, _LEAST[trait] ** 2)
+        return cls(level, apart, scatter)
+
+
+def _followed(read: _Read, series: Array, usual: _Shelf) -> tuple[Array, Array, Array, Array]:
+    """Follow each series of refeeds; return how many came before each, and what they let expect: mean, sd, form."""
+    size, nth = series.max() + 1, pd.Series(series).groupby(series).cumcount().to_numpy()
+    first = np.flatnonzero(nth == 0)
+    order = first[np.argsort(series[first])]
+    at = _Level(usual.level[:, order], usual.apart[:, order], np.zeros((3, size)), np.zeros((3, size)), np.zeros(size))
+    refeeds, form = np.zeros(len(series), int), np.zeros(len(series))
+    mean, sd = (np.full(read.value.shape, np.nan) for _ in range(2))
+    for rows in _in_turn(nth):
+        own = series[rows]
+        now = _Level(*(it[..., own] for it in at))
+        scatter = usual.scatter[:, rows] * now.scale
+        known = now.variance + scatter
+        refeeds[rows], form[rows] = now.seen.max(axis=0), now.gompertz
+        mean[:, rows], sd[:, rows] = now.level, np.sqrt(known)
+        for of_all, new in zip(at, now.after(read.of(rows), scatter), strict=True):
+            of_all[..., own] = new
+    return refeeds, mean, sd, form
+
+
+def _in_turn(nth: Array) -> list[Array]:
+    """Return the rows that come first in their series, then those that come second, and so on."""
+    order = np.argsort(nth, kind="stable")
+    return np.split(order, np.flatnonzero(np.diff(nth[order])) + 1)
+
+
+class _Level(NamedTuple):
+    """Where the traits of many series of refeeds stand.
+
+    Level, its variance, the sum of squares of how far the refeeds lay off what was expected of them, in its variance,
+    and how many there were have the shape (3, k); how many more of them were Gompertz than logistic, the shape (k,).
+    """
+
+    level: Array
+    variance: Array
+    squares: Array
+    seen: Array
+    lean: Array
+
+    @property
+    def gompertz(self) -> Array:
+        """Probability of the Gompertz form against the logistic one."""
+        return 1.0 / (1.0 + _RIGHT_FORM**-self.lean)
+
+    @property
+    def scale(self) -> Array:
+        """How much wider than on the rest of the shelf refeeds scatter."""
+        return (_WORTH + self.squares) / (_WORTH + self.seen)
+
+    def after(self, read: _Read, scatter: Array) -> _Level:
+        """Return where they stand after one more refeed; where it says nothing, they are only less sure."""
+        told = ~np.isnan(read.value)
+        off = np.where(told, read.value - self.level, 0.0)
+        around = scatter + np.where(told, read.variance, 0.0)
+        squares = off**2 / (self.variance + around)
+        lean = self.lean + read.form
+        right = 1.0 / (1.0 + _RIGHT_FORM ** np.minimum(-lean * read.form, 6.0))
+        around = np.maximum(around / right, off**2 / _ODD**2 - self.variance)
+        gain = np.where(told, self.variance / (self.variance + around), 0.0)
+        return _Level(
+            self.level + gain * off,
+            np.minimum((1.0 - gain) * self.variance / _KEPT, np.maximum(self.variance, 1.0)),
+            self.squares + np.minimum(squares, _ODD**2) * told,
+            self.seen + told,
+            lean,
+        )

@@ -1,0 +1,149 @@
+"""Traces as rows of the curves table."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from ..columns import RESULTS
+from .blocks import Observed, observe
+from .composed import CURVES
+from .expected import EXPECTED
+from .models import Array
+from .noise import INSTRUMENTS
+from .traces import Traces
+
+#: What is known beyond the curves table: the kind of reading, the range read in its unit, whether the refeed
+#: contradicts its history, and what its readings alone say.
+MORE = {"kind": "str", "range_read": "float64", "unlike_history": "boolean"} | {
+    f"{name}_{of}": "float64" for name in EXPECTED for of in ("alone", "alone_se")
+}
+#: What only the log knows.
+LOG = ("culture", "fed_at", "round", "step")
+
+
+class Shelf(NamedTuple):
+    """The signals of a shelf, as a table and as readings to be fitted.
+
+    Attributes
+    ----------
+    signals : pandas.DataFrame
+        refeed, signal, kind: one row per signal, in the order of their first reading.
+    known : numpy.ndarray of int, shape (m,)
+        The rows of those that have a reading that can be used.
+    read : pandas.DataFrame
+        The readings as they came.
+    observed : Observed
+        Those of them that can be used.
+    """
+
+    signals: pd.DataFrame
+    known: Array
+    read: pd.DataFrame
+    observed: Observed
+
+    @classmethod
+    def of(cls, observed: pd.DataFrame) -> Shelf:
+        """Take up readings as `signals.signals` gives them; its sd and high_mark may be missing."""
+        number = observed.groupby(["refeed", "signal"], sort=False).ngroup().to_numpy()
+        read, number = observed[number >= 0], number[number >= 0]
+        hours, values = (_floats(read, name) for name in ("elapsed_h", "value"))
+        sd = _floats(read, "sd") if "sd" in read else None
+        mark = read["high_mark"].fillna(False).to_numpy(dtype=bool) if "high_mark" in read else None
+        _, first = np.unique(number, return_index=True)
+        table = read[["refeed", "signal", "kind"]].iloc[first].reset_index(drop=True)
+        some, known = observe(number, hours, values, table["kind"].to_numpy(dtype=str), sd, mark)
+        return cls(table, known, read, some)
+
+    def told(self, found: Traces, unlike: Array | None = None) -> pd.DataFrame:
+        """Write what came of the signals as rows of the curves table, without a word on poor fits.
+
+        Parameters
+        ----------
+        found : Traces
+            What came of them.
+        unlike : numpy.ndarray of bool, shape (m,), optional
+            Which contradict their history.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row per signal, also for one without any reading that can be used: the columns of
+            ``RESULTS["curves"]`` but for those of the log, then those of `MORE`.
+        """
+        columns: dict[str, Any] = {
+            "status": found.status,
+            "reason": [f"{a}; {b}" if a and b else a or b for a, b in zip(found.remark, found.reason, strict=True)],
+            "model": found.model,
+            "readings": found.readings,
+            "rms_residual": found.rms_residual,
+            "range_read": found.range_read,
+            "unlike_history": np.zeros(len(found.status), bool) if unlike is None else unlike,
+            "lower_bounds": _lower_bounds(found),
+            "set_aside": self._places(found),
+        }
+        for name, it in found.traits.items():
+            columns |= {name: it.value, f"{name}_se": it.se}
+        fitted = np.isin(found.model, list(CURVES))
+        for name in EXPECTED:
+            it = found.traits[name]
+            columns |= {f"{name}_alone": it.alone, f"{name}_alone_se": it.alone_se}
+            columns[f"{name}_prior_share"] = np.where(fitted, it.prior_share, np.nan)
+        told = pd.DataFrame(columns, index=self.known).reindex(range(len(self.signals)))
+        silent = told["status"].isna()
+        told = told.assign(
+            readings=told["readings"].mask(silent, 0),
+            status=told["status"].mask(silent, "no readings"),
+            reason=told["reason"].mask(silent, "no reading that can be used"),
+            unlike_history=told["unlike_history"].mask(silent, False),
+        )
+        told = self.signals.join(told.fillna({"model": "", "lower_bounds": "", "set_aside": ""}))
+        told["unit"] = told["kind"].map({kind: "pH" if it.unit == "pH" else "%" for kind, it in INSTRUMENTS.items()})
+        names = [*(name for name in RESULTS["curves"].names if name not in LOG), *MORE]
+        return told.reindex(columns=names).astype(dtypes(*names))
+
+    def _places(self, found: Traces) -> Array:
+        """Name the readings set aside, file:row, or the hour where they come from no file."""
+        said = np.full(len(found.set_aside), "", object)
+        for signal in np.flatnonzero(found.set_aside >= 0):
+            row = self.read.iloc[self.observed.source[found.set_aside[signal]]]
+            known = "file" in row and pd.notna(row["file"]) and pd.notna(row["row"])
+            said[signal] = f"{row['file']}:{row['row']}" if known else f"{row['elapsed_h']:.4g} h"
+        return said
+
+
+def one_refeed(elapsed_h: Any, values: Any, kind: str, sd: Any, high_mark: float | None) -> pd.DataFrame:
+    """Return the readings of one signal of one refeed as those of a shelf; a refeed that was never read has one too."""
+    hours, read = np.asarray(elapsed_h, float), np.asarray(values, float)
+    if not len(hours):
+        hours = read = np.array([np.nan])
+    marks = [] if high_mark is None else [high_mark]
+    own = np.full(len(hours), np.nan) if sd is None else np.asarray(sd, float)
+    return pd.DataFrame(
+        {
+            "elapsed_h": np.append(hours, np.full(len(marks), np.inf)),
+            "value": np.append(read, marks),
+            "sd": np.append(own, np.full(len(marks), np.nan)),
+            "high_mark": np.append(np.zeros(len(hours), bool), np.ones(len(marks), bool)),
+        }
+    ).assign(refeed="", signal="", kind=kind)
+
+
+def dtypes(*names: str) -> dict[str, str]:
+    """Return the declared dtypes; the moment of feeding stays in the time zone in which it came."""
+    declared = RESULTS["curves"].dtypes() | MORE
+    return {name: declared[name] for name in names if name != "fed_at"}
+
+
+def _floats(read: pd.DataFrame, name: str) -> Array:
+    return read[name].to_numpy(dtype=float, na_value=np.nan)
+
+
+def _lower_bounds(found: Traces) -> Array:
+    """Name the traits that are only 'at least', signal by signal."""
+    said = np.full(len(found.status), "", object)
+    for name, it in found.traits.items():
+        said[it.at_least] = [f"{before}, {name}" if before else name for before in said[it.at_least]]
+    return said
