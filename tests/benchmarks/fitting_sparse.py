@@ -51,8 +51,8 @@ from scipy.stats import norm
 from scipy.stats import t as student
 
 from leavenbench.curves import history_prior, noise_by_kind, trace_shelf
-from leavenbench.curves.blocks import observe
 from leavenbench.curves.noise import INSTRUMENTS, numbers_fitted
+from leavenbench.curves.rows import Shelf
 from leavenbench.curves.search import search
 from leavenbench.curves.traces import trace_signals
 
@@ -304,6 +304,6 @@ def times(past: Past, rounds: int) -> Iterator[Line]:
 
 
 def _plain(observed: pd.DataFrame) -> None:
-    signal, _ = pd.factorize(observed["refeed"])
-    t, y = (observed[name].to_numpy() for name in ("elapsed_h", "value"))
-    trace_signals(observe(signal, t, y, np.full(signal.max() + 1, "height_mm"))[0])
+    """Fit every curve once, without a look for misread heights, and write the same table."""
+    read = Shelf.of(observed)
+    read.told(trace_signals(read.observed))

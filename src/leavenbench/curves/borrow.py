@@ -18,7 +18,7 @@ from .blocks import Observed, blocks
 from .choice import MODELS
 from .expected import EXPECTED, Expected
 from .misread import WILD, said_of
-from .models import Array
+from .models import GROWTH, Array
 from .noise import INSTRUMENTS, numbers_fitted
 from .traces import Traces, trace_signals, write_idle
 
@@ -135,7 +135,9 @@ class _Task(NamedTuple):
         alone = np.where(fitted, found.rms_residual[signals] ** 2 * numbers / sd**2, 0.0)
         spare = np.where(fitted, numbers - [numbers_fitted(model) for model in found.model[signals]], 0)
         prior = expected.of(signals)._replace(beyond=found.beyond[:, signals])
-        return cls(some, prior, sd, alone, spare, noise, models, keep_curves)
+        # a shape of its own asks for more readings than there are
+        simple = [name for name in models if "nu" not in GROWTH[name].parameters] or models
+        return cls(some, prior, sd, alone, spare, noise, simple, keep_curves)
 
     def of_some(self, some: Array, left_out: Array | None = None, weaker: float | None = None) -> _Task:
         """Return some of them, each without one reading if so wished, or with a history that is less sure."""

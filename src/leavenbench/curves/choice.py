@@ -13,7 +13,7 @@ import numpy as np
 
 from .blocks import Block
 from .composed import CURVES, LEVELS, WITH_COLLAPSE
-from .engine import Belief, Fits, Optimum, judged, sharpened
+from .engine import AT_REST, Belief, Fits, Optimum, judged, sharpened
 from .engine.normal import columns, columns_or_none, damped_step, inverse_root, products
 from .engine.problem import SINGULAR
 from .expected import Expected, strength
@@ -34,6 +34,10 @@ _OWN_SHAPE = (0.02, 10.0)
 _NEARLY = {"logistic": 0.9, "gompertz": 0.1}
 #: Residuals of this share of the finest step that readings show are no worse than none.
 _NO_RESIDUAL = 0.1
+
+
+#: A search that begins where the curve is expected ends so near: the steps of sharpening take it on from there.
+_NEAR = 1e-5
 
 
 class Helped(NamedTuple):
@@ -277,7 +281,8 @@ def _search(growth: str, name: str, task: _Task, start: Array | None) -> tuple[O
 
     def fit(to: Block, begin: Array | None) -> Optimum:
         turned = task.sign * to.y
-        return search(growth, to.t, turned, to.weight, task.peak, begin, finest=task.finest, belief=belief)
+        near = AT_REST if belief is None else _NEAR
+        return search(growth, to.t, turned, to.weight, task.peak, begin, near, task.finest, belief)
 
     if not block.marked.any():
         return fit(block, start), block

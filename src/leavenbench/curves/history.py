@@ -103,9 +103,8 @@ def expected_of(prior: pd.DataFrame, signals: pd.DataFrame) -> tuple[Expected, A
     signals : pandas.DataFrame
         refeed, signal and kind, one row each.
     """
-    place = pd.MultiIndex.from_frame(signals[["refeed", "signal"]].astype(object))
-    known = prior.drop_duplicates(["refeed", "signal"]).astype({"refeed": object, "signal": object})
-    known = known.set_index(["refeed", "signal"]).reindex(place)
+    known = prior.drop_duplicates(["refeed", "signal"]).astype({"refeed": "str", "signal": "str"})
+    known = signals[["refeed", "signal"]].astype("str").merge(known, how="left", on=["refeed", "signal"])
     mean, sd = (
         np.array([known[f"{name}{of}"].to_numpy(dtype=float, na_value=np.nan) for name in EXPECTATIONS])
         for of in ("", "_sd")

@@ -11,6 +11,8 @@ from .log import NEAR_H, Log, far, running_median
 
 #: A leap is looked for between the medians of so many hours before and after it.
 _MOMENT_H = 0.06
+#: Read more seldom than this [h], a dough that rises quickly looks as if it leapt.
+_SELDOM_H = 1.0 / 3.0
 #: A dough goes at most so many times as fast as just before or after.
 _FASTER = 2.0
 
@@ -55,7 +57,8 @@ def leaps(log: Log) -> Leaps:
     """Find the leaps of a log."""
     behind, ahead = _moment(log, _MOMENT_H, 0.0), _moment(log, 0.0, _MOMENT_H)
     apart = np.diff(log.t)
-    here = np.flatnonzero((np.diff(log.stretch[0]) == 0) & (apart > 0.0) & (apart <= NEAR_H))
+    sudden = NEAR_H if log.usual_h <= _SELDOM_H else 0.0
+    here = np.flatnonzero((np.diff(log.stretch[0]) == 0) & (apart > 0.0) & (apart <= sudden))
     there = here + 1
     way, took = ahead.level[there] - behind.level[here], ahead.hour[there] - behind.hour[here]
     before = took * _pace(log, behind, here, behind.start[here] - 1)

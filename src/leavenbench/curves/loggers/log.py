@@ -62,11 +62,15 @@ class Log:
         return self.instrument.sign > 0.0
 
     @cached_property
+    def usual_h(self) -> float:
+        """Usual interval between readings [h]."""
+        apart = np.diff(self.t)
+        return float(np.median(apart[apart > 0.0])) if (apart > 0.0).any() else 0.0
+
+    @cached_property
     def stretch(self) -> tuple[Array, Array]:
         """Where the stretch without gaps in which each reading stands begins and ends."""
-        apart = np.diff(self.t)
-        usual = float(np.median(apart[apart > 0.0])) if (apart > 0.0).any() else 0.0
-        gaps = np.flatnonzero(apart > max(NEAR_H, _INTERVALS * usual)) + 1
+        gaps = np.flatnonzero(np.diff(self.t) > max(NEAR_H, _INTERVALS * self.usual_h)) + 1
         edges = np.concatenate([[0], gaps, [len(self.t)]])
         return np.repeat(edges[:-1], np.diff(edges)), np.repeat(edges[1:], np.diff(edges))
 

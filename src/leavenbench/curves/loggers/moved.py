@@ -17,6 +17,8 @@ from .leaps import Leaps
 from .log import FEWEST, NEAR_H, Log, listed
 from .spikes import FAR_OFF, without_spikes
 
+#: A step is so many times what is far at least: a large bubble that bursts makes a smaller one.
+_PLAIN = 1.5
 #: After a step a jar rises on as before: at this share of the pace, or by this share of the step.
 _AS_BEFORE = 0.5
 
@@ -55,7 +57,7 @@ def moved_back(log: Log, leaps: Leaps) -> Log:
             meanwhile.append(np.arange(step.here + 1, step.there))
     if where:
         what = "jar" if log.rises else "probe"
-        said = f"the {what} was moved, {listed(where)}, as no dough leaps: later readings are shifted back"
+        said = f"the {what} was moved by {listed(where)}: later readings are shifted back"
         log = replace(log, up=up, said=(*log.said, said))
     between = np.concatenate(meanwhile)
     return without_spikes(log.without(between, FAR_OFF)) if where or len(between) else log
@@ -106,7 +108,7 @@ def _evened(steps: list[_Step], far: float) -> list[_Step]:
 
 def _was_moved(log: Log, leaps: Leaps, step: _Step) -> bool:
     """Whether a step is none that a dough can make."""
-    if abs(step.by) < log.least:
+    if abs(step.by) < _PLAIN * log.least:
         return False
     if step.by > 0.0 or step.undone or not log.rises:
         return True

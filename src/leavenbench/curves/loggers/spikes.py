@@ -18,7 +18,7 @@ _PH_SCALE = 14.0
 
 
 def without_the_impossible(log: Log) -> Log:
-    """Set aside what no dough can show, and a sensor that is off often does: nothing at all, or the end of the scale."""
+    """Set aside what no dough can show, and a sensor that is off often does: nothing, or the end of the scale."""
     shown = log.instrument.sign * log.up
     none = shown <= 0.0 if log.rises else (shown <= 0.0) | (shown >= _PH_SCALE)
     return log.without(np.flatnonzero(none), "that no dough can give")
