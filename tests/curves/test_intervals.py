@@ -324,17 +324,17 @@ def test_a_fall_read_few_times(readings):
 #: Share of 95 % intervals of full rises, read 12 times, that hold the truth when the form is chosen from the readings:
 #: measured on other curves, in % where the truth is logistic, or Gompertz.
 FORM_CHOSEN = {
-    "extent": (90, 93),
-    "max_rate": (93, 93),
-    "lag_h": (93, 94),
+    "extent": (92, 95),
+    "max_rate": (94, 94),
+    "lag_h": (93, 95),
     "time_to_peak_h": (85, 82),
-    "time_to_double_h": (90, 87),
+    "time_to_double_h": (92, 90),
 }
 
 
 @pytest.mark.parametrize(("place", "growth"), [(0, "logistic"), (1, "gompertz")])
 def test_choosing_the_form_costs_more_than_linear_theory_does(place, growth):
-    """An error that supposes the chosen form to be right misleads where forms differ: at the bend into the plateau."""
+    """The parameters of the other form count in the errors; where it bends into the plateau does not."""
     rng = np.random.default_rng(33)
     p = drawn(rng, "height_mm", 4000)
     t = np.linspace(0.0, p[3] + 2.0 * p[1] / p[2], 12)

@@ -13,7 +13,7 @@ def curves(rms, model="logistic", readings=12, kind="height_mm", status="fitted"
 
 
 def test_noise_is_the_median_residual_sd():
-    """Residual sum over the median of chi-square: 7.344 with 8 degrees of freedom (table), 12 readings less 4 numbers."""
+    """Residual sum over the median of chi-square: 7.344 with 12 - 4 degrees of freedom (common tables, from memory)."""
     rms = np.arange(1.0, 10.0)
     assert noise_by_kind(curves(rms))["height_mm"] == pytest.approx(5.0 * np.sqrt(12 / 7.344), rel=1e-4)
 

@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 
 from leavenbench.curves.blocks import Block
-from leavenbench.curves.choice import Choice, choose
+from leavenbench.curves.choice import choose
 from leavenbench.curves.composed import CURVES, LEVELS
 from leavenbench.curves.engine import Fits
 from leavenbench.curves.noise import INSTRUMENTS
 from leavenbench.curves.traits import Estimate, traits
+from leavenbench.curves.tried import Choice
 
 HOURS = np.linspace(0.0, 24.0, 25)
 OF = {

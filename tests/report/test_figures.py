@@ -42,7 +42,8 @@ def test_a_curve_goes_through_its_readings_and_no_further(house, signal, label):
     collection, curves, _ = house
     refeed = curves[(curves["signal"] == signal) & (curves["status"] == "fitted")]["refeed"].iloc[4]
     axes = plot_curve(collection, refeed, signal)
-    points, line = axes.get_lines()[:2]
+    lines = {line.get_label(): line for line in axes.get_lines()}
+    points, line = lines["readings"], lines["fitted curve"]
     assert axes.get_xlabel() == "Time since feeding [h]"
     assert axes.get_ylabel() == label
     assert line.get_xdata().max() <= points.get_xdata().max()

@@ -18,7 +18,7 @@ import pandas as pd
 
 from ..errors import CannotRead
 from .blocks import Observed, beside, observe
-from .choice import MODELS, Choice
+from .choice import MODELS
 from .gaps import no_finer_than_read
 from .landmarks import steepest_hour
 from .misread import trace_without_misread
@@ -28,6 +28,7 @@ from .quantities import Quantity, bare, hours_of, level, parameter, steepness
 from .trace import Trace, Trait
 from .traces import Traces
 from .traits import hour_of_ph, not_passed, ph_at, short_of_peak
+from .tried import Choice
 
 #: Hours after which the pH is told; common practice, no source.
 AFTER_H = (6.0, 24.0)

@@ -7,12 +7,12 @@ from typing import NamedTuple
 import numpy as np
 
 from .blocks import Block
-from .choice import Choice
 from .engine import noise
 from .engine.normal import column_sums
 from .models import Array
 from .noise import INSTRUMENTS
 from .traits import SOUR_PH, Estimate, estimate, not_passed
+from .tried import Choice
 
 #: Levels of the two tests. Together they call a dead jar active in about 3 cases of 100, and find a change of three
 #: times the noise, read 12 times, in about 9 of 10 (measured by simulation).

@@ -7,107 +7,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 
 from .blocks import Block
-from .composed import CURVES, LEVELS, WITH_COLLAPSE
-from .engine import AT_REST, Belief, Fits, Optimum, judged, sharpened
-from .engine.normal import columns, columns_or_none, damped_step, inverse_root, products
-from .engine.problem import SINGULAR
-from .expected import Expected, strength
-from .landmarks import peak_hour, steepest_hour
-from .models import GROWTH, Array, Model
+from .composed import WITH_COLLAPSE
+from .expected import Expected
+from .models import GROWTH, Array
 from .noise import INSTRUMENTS
-from .search import bounds, search
-from .starts import starts
+from .tried import Choice, Task, Tried, fit_model
 
 #: The growth curves tried, the simplest first.
 MODELS: tuple[str, ...] = tuple(GROWTH)
-#: Readings to spare from which a shape of its own is tried beside the simpler curves: with fewer the criterion asks
-#: for a residual sum so much smaller that readings with any noise never give it.
-_SPARE_FOR_A_SHAPE = 5
-#: A Richards shape outside this is the Gompertz, or a straight line with a corner: no curve of its own.
-_OWN_SHAPE = (0.02, 10.0)
-#: The Richards shapes near the logistic and the Gompertz curve from which its search begins.
-_NEARLY = {"logistic": 0.9, "gompertz": 0.1}
 #: Residuals of this share of the finest step that readings show are no worse than none.
 _NO_RESIDUAL = 0.1
-
-
-#: A search that begins where the curve is expected ends so near: the steps of sharpening take it on from there.
-_NEAR = 1e-5
-
-
-class Helped(NamedTuple):
-    """How an expectation counted in fits.
-
-    Attributes
-    ----------
-    alone : Fits
-        The same fits with the errors that the readings alone leave.
-    apart : numpy.ndarray, shape (p, k)
-        The step to where the readings alone would have them, on a straight model.
-    penalty : numpy.ndarray, shape (k,)
-        What the expectation adds to the residual sum.
-    if_weaker : numpy.ndarray, shape (k,)
-        What the sum would lose were a culture stronger or weaker than expected, by whatever it takes.
-    """
-
-    alone: Fits
-    apart: Array
-    penalty: Array
-    if_weaker: Array
-
-    def of(self, some: Array) -> Helped:
-        """Return some of them."""
-        return Helped(self.alone.of(some), *(columns(it, some) for it in self[1:]))
-
-
-class Choice(NamedTuple):
-    """The curves of a block for which one model was chosen.
-
-    Attributes
-    ----------
-    name : str
-        The model, a name in `composed.CURVES`.
-    columns : numpy.ndarray of int, shape (k,)
-        Which curves of the block they are.
-    fits : Fits
-        Their fits, every parameter on its start, in readings turned so that activity raises them.
-    helped : Helped, optional
-        Where something was expected: how it counted.
-    """
-
-    name: str
-    columns: Array
-    fits: Fits
-    helped: Helped | None = None
-
-    @property
-    def curve(self) -> Model:
-        """The curve from 0 upwards, without its start."""
-        return CURVES[self.name]
-
-    @property
-    def shape(self) -> Array:
-        """Its parameters, shape (p, k)."""
-        return self.fits.parameters[1:]
-
-    def held(self, parameter: str) -> Array:
-        """Whether a parameter stands at a bound, shape (k,)."""
-        return self.fits.held[self.fits.model.place(parameter)]
-
-    @property
-    def collapses(self) -> bool:
-        """Whether it falls again after its peak."""
-        return self.name.endswith(WITH_COLLAPSE)
-
-    def of(self, some: Array) -> Choice:
-        """Return some of them."""
-        helped = None if self.helped is None else self.helped.of(some)
-        return Choice(self.name, self.columns[some], self.fits.of(some), helped)
 
 
 def choose(
@@ -149,10 +62,10 @@ def choose(
     ['logistic']
     """
     it = INSTRUMENTS[kind]
-    task = _Task(block, it.sign, it.resolution, peak, usual_sd, expected)
-    tried: list[_Tried] = []
+    task = Task(block, it.sign, it.resolution, peak, usual_sd, expected)
+    tried: list[Tried] = []
     for growth in models:
-        tried.append(_try(growth, task, tried))
+        tried.append(fit_model(growth, task, tried))
     value, best = _best(tried, task)
     found = []
     for number, one in enumerate(tried):
@@ -162,7 +75,7 @@ def choose(
     return found
 
 
-def _beside_rival(choice: Choice, tried: list[_Tried], number: int, value: Array) -> Choice:
+def _beside_rival(choice: Choice, tried: list[Tried], number: int, value: Array) -> Choice:
     """Let the errors count that the other simple form, whose parameters mean the same, may be the right one."""
     same = len(tried[number].model.parameters)
     others = [n for n, it in enumerate(tried) if n != number and len(it.model.parameters) == same]
@@ -180,149 +93,7 @@ def _beside_rival(choice: Choice, tried: list[_Tried], number: int, value: Array
     return choice._replace(fits=replace(choice.fits, rival=rival), helped=helped)
 
 
-class _Task(NamedTuple):
-    """What the curves are chosen for."""
-
-    block: Block
-    sign: float
-    finest: float
-    peak: Array | None
-    usual_sd: float | None
-    expected: Expected | None
-
-    def of(self, curves: Array) -> _Task:
-        """Return some of the curves."""
-        expected = None if self.expected is None else self.expected.of(curves)
-        return self._replace(block=self.block.of(curves), peak=columns_or_none(self.peak, curves), expected=expected)
-
-    def belief(self, model: Model) -> Belief | None:
-        """Return what is expected of the parameters of a model."""
-        if self.expected is None or self.usual_sd is None:
-            return None
-        return self.expected.belief(model, self.sign, self.usual_sd)
-
-
-class _Tried(NamedTuple):
-    """One model fitted to the curves of a block that can carry it; the others have not settled anywhere.
-
-    `fitted_to` is the block with the mark as one more reading, where there is one.
-    """
-
-    name: str
-    optimum: Optimum
-    fitted_to: Block
-
-    @property
-    def model(self) -> Model:
-        return LEVELS[self.name]
-
-    @property
-    def fitted(self) -> Array:
-        """Whether there is a curve at all."""
-        return np.isfinite(self.optimum.rss)
-
-    @property
-    def is_a_limit(self) -> Array:
-        """Whether it is another curve's limit rather than a curve of its own."""
-        if "nu" not in self.model.parameters:
-            return np.zeros(len(self.fitted), bool)
-        nu = self.optimum.parameters[self.model.place("nu")]
-        return ~((nu > _OWN_SHAPE[0]) & (nu < _OWN_SHAPE[1]))
-
-    def judged(self, task: _Task, chosen: Array) -> Choice:
-        """Return some of them, sharpened, with what their readings say of each parameter."""
-        some, belief = self.fitted_to.of(chosen), task.of(chosen).belief(self.model)
-        t, up, weight = some.t, task.sign * some.y, some.weight
-        ends = bounds(self.model, t, up, believed=belief is not None)
-        best = sharpened(self.model, t, up, self.optimum.of(chosen), weight, *ends, belief)
-        known = some.readings, weight, task.finest, task.usual_sd
-        fits = judged(self.model, t, best, *known, belief)
-        if belief is None:
-            return Choice(self.name, chosen, fits)
-        with np.errstate(all="ignore"):
-            unhelped = best._replace(sums=products(self.model, t, up, weight, best.parameters))
-            apart, _ = damped_step(unhelped.sums, best.held, np.full(len(chosen), SINGULAR))
-            root, _ = inverse_root(best.sums, best.held)
-            if_weaker = belief.gain_if_moved(best.parameters, root, strength(self.model))
-        alone = judged(self.model, t, unhelped, *known)
-        return Choice(self.name, chosen, fits, Helped(alone, apart, belief.penalty(best.parameters), if_weaker))
-
-
-def _try(growth: str, task: _Task, tried: list[_Tried]) -> _Tried:
-    """Fit one model to the curves that can carry it."""
-    name = growth if task.peak is None else growth + WITH_COLLAPSE
-    model, curves = LEVELS[name], task.block.y.shape[1]
-    shaped = "nu" in model.parameters and bool(tried)
-    carried = task.block.times + task.block.marked
-    needed = len(model.parameters) + (_SPARE_FOR_A_SHAPE if shaped else 0)
-    able = np.flatnonzero((carried >= needed) | (task.expected is not None and not shaped))
-    start = _from_simpler(model, tried, able) if shaped else None
-    found, fitted_to = _search(growth, name, task if len(able) == curves else task.of(able), start)
-    if len(able) == curves:
-        return _Tried(name, found, fitted_to)
-    size = len(model.parameters)
-    whole = Optimum(
-        np.full((size, curves), np.nan),
-        np.full((size + 1, size + 1, curves), np.nan),
-        np.zeros(curves, bool),
-        np.zeros((size, curves), bool),
-    )
-    for all_of_it, those in zip(whole, found, strict=True):
-        all_of_it[..., able] = those
-    return _Tried(name, whole, _all_with_marks(task.block, fitted_to, able))
-
-
-def _search(growth: str, name: str, task: _Task, start: Array | None) -> tuple[Optimum, Block]:
-    """Fit one model to curves, and return as well what it was fitted to: readings and mark."""
-    block, belief = task.block, task.belief(LEVELS[name])
-    up = task.sign * block.y
-    if start is None and task.expected is not None and task.peak is None:
-        start = task.expected.start(growth, block, task.sign)
-
-    def fit(to: Block, begin: Array | None) -> Optimum:
-        turned = task.sign * to.y
-        near = AT_REST if belief is None else _NEAR
-        return search(growth, to.t, turned, to.weight, task.peak, begin, near, task.finest, belief)
-
-    if not block.marked.any():
-        return fit(block, start), block
-    begin = starts(growth, block.t, up, block.weight, task.peak) if start is None else start
-    hour = None
-    if task.peak is not None:
-        begin = fit(block, begin).parameters
-        hour = _hour_of_peak(name, begin[1:], block.t[-1])
-    marked = block.with_mark(hour)
-    return fit(marked, begin), marked
-
-
-def _hour_of_peak(name: str, shape: Array, last: Array) -> Array:
-    """Return when collapsing curves stand highest; where they do not turn down, the last hour read."""
-    with np.errstate(all="ignore"):
-        hour = peak_hour(name, shape, steepest_hour(name, shape, last), last)
-    return np.where(np.isfinite(hour), hour, last)
-
-
-def _all_with_marks(block: Block, fitted: Block, able: Array) -> Block:
-    """Return all curves in a block as long as the one that some were fitted in."""
-    if len(fitted.t) == len(block.t):
-        return block
-    whole = block.with_mark()
-    whole.t[:, able] = fitted.t
-    return whole
-
-
-def _from_simpler(model: Model, tried: list[_Tried], able: Array) -> Array:
-    """Let a curve with a shape of its own begin where the simpler ones, which it contains, have ended."""
-    rss = np.array([np.where(it.fitted, it.optimum.rss, np.inf)[able] for it in tried])
-    place, best = model.place("nu"), rss.argmin(axis=0)
-    start = np.empty((len(model.parameters), len(able)))
-    for number, it in enumerate(tried):
-        begin = np.insert(it.optimum.parameters[:, able], place, _NEARLY[it.name.removesuffix(WITH_COLLAPSE)], axis=0)
-        np.copyto(start, begin, where=best == number)
-    return start
-
-
-def _best(tried: list[_Tried], task: _Task) -> tuple[Array, Array]:
+def _best(tried: list[Tried], task: Task) -> tuple[Array, Array]:
     """Return the criterion of each model and which is the best of each curve, those that settled first."""
     limit, missing = (np.array(of) for of in zip(*((it.is_a_limit, ~it.fitted) for it in tried), strict=True))
     unsettled = np.array([~it.optimum.settled for it in tried])

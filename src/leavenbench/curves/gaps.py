@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from .choice import Choice
 from .models import Array
 from .quantities import Quantity, bare
+from .tried import Choice
 
 #: A reading between these shares of the highest rise stands on the slope; with none the slope was not seen.
 _ON_THE_SLOPE = (0.05, 0.95)

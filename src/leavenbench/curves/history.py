@@ -1,16 +1,12 @@
 """What the earlier refeeds of a culture let expect of the next one at the same step.
 
 A culture repeats itself: at the same step its extent, its steepest slope and its lag differ from refeed to refeed
-by a tenth or so. Each trait is followed through the culture's refeeds by a filter that forgets slowly (a local level
-with a discount, West & Harrison 1997, Bayesian Forecasting and Dynamic Models, section 6.3, from memory): where it
-stands, how surely that is known, and how far refeeds scatter about it. With few refeeds of its own a culture leans
-on what is usual on its shelf (empirical Bayes).
+by a tenth or so. With few refeeds of its own a culture leans on what is usual on its shelf (empirical Bayes).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -18,24 +14,14 @@ import pandas as pd
 from .composed import WITH_COLLAPSE
 from .engine import noise
 from .expected import EXPECTED, Expected
+from .follow import Read, Usual, follow
 from .models import Array
 from .noise import INSTRUMENTS, noise_by_kind, numbers_fitted
 
 #: Own refeeds from which a culture has a history; common practice, no source.
 _FEWEST = 2
-#: What is known of a culture's level is worth this share of it at the next refeed: some seven refeeds are remembered.
-_KEPT = 0.85
-#: How far refeeds usually scatter (log extent, log slope, lag [h]), the least that is believed, and how many refeeds
-#: the usual one is worth; common practice, no source.
-_USUAL, _LEAST, _WORTH = np.array([0.10, 0.12, 0.40]), np.array([0.03, 0.04, 0.08]), 10.0
-#: How far the cultures of a shelf differ where there are too few to tell; common practice, no source.
-_APART, _CULTURES_NEEDED = np.array([0.5, 0.6, 2.0]), 5
-#: A refeed further off than so many standard errors is believed no more than one that is so far off.
-_ODD = 3.0
 #: Standard error of a lag that is zero, since it began at once [h].
 _AT_ONCE_H = 0.2
-#: Of refeeds read ten times or so, as many more show the right form as the wrong one; the wrong one bends all traits.
-_RIGHT_FORM = 2.0
 _FORMS = {"logistic": -1.0, "gompertz": 1.0}
 #: Refeeds whose trait is less sure than this (log, log, [h]) say nothing of the next.
 _UNSURE = np.array([0.5, 0.5, 2.0])
@@ -85,8 +71,8 @@ def history_prior(curves: pd.DataFrame) -> pd.DataFrame:
     series = _numbered(log, ["culture", "history", "signal", "step", "way"])
     shelf = _numbered(log, ["signal", "step", "way"])
     read = _read(log)
-    usual = _Shelf.of(read, series, shelf)
-    followed = _followed(read, series, usual.of_rows(shelf))
+    usual = Usual.of(read, series, shelf)
+    followed = follow(read, series, usual.of_rows(shelf))
     # of refeeds fed at the same moment none came before the others
     before = pd.Series(np.arange(len(log))).groupby([series, log["fed_at"]]).transform("first").to_numpy()
     refeeds, mean, sd, form = (it[..., before] for it in followed)
@@ -145,23 +131,7 @@ def _numbered(log: pd.DataFrame, by: list[str]) -> Array:
     return number.to_numpy()
 
 
-class _Read(NamedTuple):
-    """What each refeed's own readings say.
-
-    Values and variances have the shape (3, n), NaN where nothing is said; the form, -1 for logistic and 1 for
-    Gompertz, the shape (n,).
-    """
-
-    value: Array
-    variance: Array
-    form: Array
-
-    def of(self, rows: Array) -> _Read:
-        """Return what some of them say."""
-        return _Read(*(it[..., rows] for it in self))
-
-
-def _read(log: pd.DataFrame) -> _Read:
+def _read(log: pd.DataFrame) -> Read:
     bounds = log["lower_bounds"].fillna("").str.split(", ").map(set)
     sound = log["status"].isin(_TRACED).to_numpy()
     filled = _noise_filled(log)
@@ -179,7 +149,7 @@ def _read(log: pd.DataFrame) -> _Read:
         usable &= error[place] < _UNSURE[place]
         value[place, ~usable] = error[place, ~usable] = np.nan
     growth = log["model"].str.removesuffix(WITH_COLLAPSE) if "model" in log else pd.Series("", index=log.index)
-    return _Read(value, error**2, growth.map(_FORMS).fillna(0.0).to_numpy() * sound)
+    return Read(value, error**2, growth.map(_FORMS).fillna(0.0).to_numpy() * sound)
 
 
 def _noise_filled(log: pd.DataFrame) -> Array:
@@ -193,109 +163,3 @@ def _noise_filled(log: pd.DataFrame) -> Array:
     with np.errstate(all="ignore"):
         factor = noise(rss, spare, usual) / noise(rss, spare, None)
     return np.where(np.isfinite(factor), factor, 1.0)
-
-
-class _Shelf(NamedTuple):
-    """What is usual at each place of a shelf, shape (3, places): level, how far cultures and refeeds differ."""
-
-    level: Array
-    apart: Array
-    scatter: Array
-
-    def of_rows(self, place: Array) -> _Shelf:
-        """Return what is usual for each row."""
-        return _Shelf(*(it[:, place] for it in self))
-
-    @classmethod
-    def of(cls, read: _Read, series: Array, place: Array) -> _Shelf:
-        """Measure it by medians, which a few odd refeeds or cultures do not move."""
-        shape = (3, place.max() + 1)
-        level, apart, scatter = (np.empty(shape) for _ in range(3))
-        of_series = pd.Series(place).groupby(series).first()
-        for trait in range(3):
-            value, variance = pd.Series(read.value[trait]), pd.Series(read.variance[trait])
-            known = value.notna()
-            step = value[known].groupby(series[known]).diff().dropna()
-            at = place[step.index]
-            lengths = step.abs().groupby(at)
-            whole = (1.4826 * lengths.median()) ** 2 / 2.0 - variance[known].groupby(place[known]).median()
-            own = np.maximum(whole, 0.0).reindex(range(shape[1])).fillna(0.0)
-            number = lengths.size().reindex(range(shape[1])).fillna(0)
-            of_shelf = (number * own + _WORTH * _USUAL[trait] ** 2) / (number + _WORTH)
-            scatter[trait] = np.maximum(of_shelf, _LEAST[trait] ** 2)
-            middle = value.groupby(series).median().dropna()
-            by_place = middle.groupby(of_series[middle.index])
-            level[trait] = by_place.median().reindex(range(shape[1]))
-            away = (middle - by_place.transform("median")).abs().groupby(of_series[middle.index])
-            wide = ((1.4826 * away.median()) ** 2).where(by_place.size() >= _CULTURES_NEEDED)
-            wide = wide.reindex(range(shape[1])).fillna(_APART[trait] ** 2)
-            apart[trait] = np.maximum(wide, _LEAST[trait] ** 2)
-        return cls(level, apart, scatter)
-
-
-def _followed(read: _Read, series: Array, usual: _Shelf) -> tuple[Array, Array, Array, Array]:
-    """Follow each series of refeeds; return how many came before each, and what they let expect: mean, sd, form."""
-    size, nth = series.max() + 1, pd.Series(series).groupby(series).cumcount().to_numpy()
-    first = np.flatnonzero(nth == 0)
-    order = first[np.argsort(series[first])]
-    at = _Level(usual.level[:, order], usual.apart[:, order], np.zeros((3, size)), np.zeros((3, size)), np.zeros(size))
-    refeeds, form = np.zeros(len(series), int), np.zeros(len(series))
-    mean, sd = (np.full(read.value.shape, np.nan) for _ in range(2))
-    for rows in _in_turn(nth):
-        own = series[rows]
-        now = _Level(*(it[..., own] for it in at))
-        scatter = usual.scatter[:, rows] * now.scale
-        known = now.variance + scatter
-        refeeds[rows], form[rows] = now.seen.max(axis=0), now.gompertz
-        mean[:, rows], sd[:, rows] = now.level, np.sqrt(known)
-        for of_all, new in zip(at, now.after(read.of(rows), scatter), strict=True):
-            of_all[..., own] = new
-    return refeeds, mean, sd, form
-
-
-def _in_turn(nth: Array) -> list[Array]:
-    """Return the rows that come first in their series, then those that come second, and so on."""
-    order = np.argsort(nth, kind="stable")
-    return np.split(order, np.flatnonzero(np.diff(nth[order])) + 1)
-
-
-class _Level(NamedTuple):
-    """Where the traits of many series of refeeds stand.
-
-    Level, its variance, the sum of squares of how far the refeeds lay off what was expected of them, in its variance,
-    and how many there were have the shape (3, k); how many more of them were Gompertz than logistic, the shape (k,).
-    """
-
-    level: Array
-    variance: Array
-    squares: Array
-    seen: Array
-    lean: Array
-
-    @property
-    def gompertz(self) -> Array:
-        """Probability of the Gompertz form against the logistic one."""
-        return 1.0 / (1.0 + _RIGHT_FORM**-self.lean)
-
-    @property
-    def scale(self) -> Array:
-        """How much wider than on the rest of the shelf refeeds scatter."""
-        return (_WORTH + self.squares) / (_WORTH + self.seen)
-
-    def after(self, read: _Read, scatter: Array) -> _Level:
-        """Return where they stand after one more refeed; where it says nothing, they are only less sure."""
-        told = ~np.isnan(read.value)
-        off = np.where(told, read.value - self.level, 0.0)
-        around = scatter + np.where(told, read.variance, 0.0)
-        squares = off**2 / (self.variance + around)
-        lean = self.lean + read.form
-        right = 1.0 / (1.0 + _RIGHT_FORM ** np.minimum(-lean * read.form, 6.0))
-        around = np.maximum(around / right, off**2 / _ODD**2 - self.variance)
-        gain = np.where(told, self.variance / (self.variance + around), 0.0)
-        return _Level(
-            self.level + gain * off,
-            np.minimum((1.0 - gain) * self.variance / _KEPT, np.maximum(self.variance, 1.0)),
-            self.squares + np.minimum(squares, _ODD**2) * told,
-            self.seen + told,
-            lean,
-        )

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .blocks import Block, Observed, beside
-from .choice import MODELS, Choice, criterion
+from .choice import MODELS, criterion
 from .composed import LEVELS, WITH_COLLAPSE
 from .engine import Fits, judged, optimum
 from .engine.normal import column_sums
@@ -18,6 +18,7 @@ from .noise import INSTRUMENTS
 from .quantities import parameter
 from .search import bounds, search
 from .traces import TIMES_NEEDED, Traces, nothing_yet, write_fitted, write_idle
+from .tried import Choice
 
 #: In a pool a collapse is fitted where at least this share of the refeeds were seen to fall.
 _MOST_FELL = 0.5

@@ -10,10 +10,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .choice import Choice
 from .composed import fall_width_h, slope
 from .landmarks import passing
 from .models import Array
+from .tried import Choice
 
 
 class Quantity(NamedTuple):

@@ -10,13 +10,14 @@ import numpy as np
 import pandas as pd
 
 from .band import simultaneous_band
-from .choice import MODELS, Choice
+from .choice import MODELS
 from .help import with_help
 from .history import expected_of
 from .misread import trace_without_misread
 from .models import Array
 from .noise import INSTRUMENTS
 from .rows import Shelf, one_refeed
+from .tried import Choice
 
 
 class Trait(NamedTuple):

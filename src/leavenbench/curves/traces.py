@@ -11,13 +11,14 @@ import numpy as np
 from ..columns import TRAITS
 from .activity import is_active, straight_line
 from .blocks import Block, Observed, blocks
-from .choice import MODELS, Choice, choose
+from .choice import MODELS, choose
 from .composed import LEVELS
 from .expected import EXPECTED, Expected
 from .fall import visible_falls
 from .models import Array
 from .noise import INSTRUMENTS, STRAIGHT_LINE
 from .traits import PEAK_SHARE, START_H, Estimate, estimate, short_of_peak, traits
+from .tried import Choice
 
 Progress = Callable[[int, int], None]
 

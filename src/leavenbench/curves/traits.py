@@ -11,7 +11,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .choice import Choice
 from .expected import EXPECTED
 from .gaps import no_finer_than_read
 from .landmarks import peak_hour, steepest_hour
@@ -28,6 +27,7 @@ from .quantities import (
     steepness,
     tangent_crossing,
 )
+from .tried import Choice
 
 #: Without a collapse the peak is taken as reached at this share of the extent.
 PEAK_SHARE = 0.95

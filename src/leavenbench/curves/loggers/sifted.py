@@ -85,8 +85,9 @@ def _set_right(t: Array, y: Array, instrument: Instrument) -> Log:
     log = without_the_impossible(whole)
     if len(log.t) >= _LEFT:
         log = without_spikes(log)
-        free = without_stuck(log, leaps(log))
-        log = moved_back(free, leaps(free))
+        found = leaps(log)
+        free = without_stuck(log, found)
+        log = moved_back(free, found if free is log else leaps(free))
     return log if len(log.t) >= _LEFT else replace(whole, said=(_HARDLY_ANY,))
 
 
