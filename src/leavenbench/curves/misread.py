@@ -26,8 +26,8 @@ WILD = 4.0
 _LEVEL = 0.01
 #: Readings that may be left out with a wild one.
 _WITH_IT = 3
-#: Readings that a signal needs, and with which loggers begin, for which one reading more or less does not matter.
-_FEWEST, _MOST = 6, 60
+#: Readings that a signal needs. Signals with more than the second number are those of loggers: see `loggers`.
+_FEWEST, MOST_BY_HAND = 6, 60
 
 
 def trace_without_misread(
@@ -80,7 +80,7 @@ def _choose_misread(observed: Observed, found: Traces, signal: Array, reading: A
 def _suspicious(observed: Observed, found: Traces) -> Array:
     """Whether the readings of a signal lie far off what came of them."""
     usual = np.array([INSTRUMENTS[kind].noise for kind in observed.kind])
-    enough = (observed.readings >= _FEWEST) & (observed.readings <= _MOST)
+    enough = (observed.readings >= _FEWEST) & (observed.readings <= MOST_BY_HAND)
     return enough & (found.rms_residual > _SUSPICIOUS * usual)
 
 

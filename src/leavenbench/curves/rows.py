@@ -11,6 +11,8 @@ from ..columns import RESULTS
 from .blocks import Observed, observe
 from .composed import CURVES
 from .expected import EXPECTED
+from .loggers import sift
+from .misread import MOST_BY_HAND
 from .models import Array
 from .noise import INSTRUMENTS
 from .traces import Traces
@@ -36,13 +38,19 @@ class Shelf(NamedTuple):
     read : pandas.DataFrame
         The readings as they came.
     observed : Observed
-        Those of them that can be used.
+        Those of them that can be used, those of loggers set right.
+    aside : numpy.ndarray of int, shape (k,)
+        The rows of `read` that were set aside as a logger's faults, ascending.
+    said : numpy.ndarray of object, shape (m,)
+        What loggers got wrong, signal by signal.
     """
 
     signals: pd.DataFrame
     known: Array
     read: pd.DataFrame
     observed: Observed
+    aside: Array
+    said: Array
 
     @classmethod
     def of(cls, observed: pd.DataFrame) -> Shelf:
@@ -55,7 +63,8 @@ class Shelf(NamedTuple):
         _, first = np.unique(number, return_index=True)
         table = read[["refeed", "signal", "kind"]].iloc[first].reset_index(drop=True)
         some, known = observe(number, hours, values, table["kind"].to_numpy(dtype=str), sd, mark)
-        return cls(table, known, read, some)
+        sifted = sift(some, MOST_BY_HAND)
+        return cls(table, known, read, sifted.observed, np.sort(some.source[sifted.aside]), sifted.said)
 
     def told(self, found: Traces, unlike: Array | None = None) -> pd.DataFrame:
         """Write what came of the signals as rows of the curves table, without a word on poor fits.
@@ -75,7 +84,7 @@ class Shelf(NamedTuple):
         """
         columns: dict[str, Any] = {
             "status": found.status,
-            "reason": [f"{a}; {b}" if a and b else a or b for a, b in zip(found.remark, found.reason, strict=True)],
+            "reason": self.reasons(found),
             "model": found.model,
             "readings": found.readings,
             "rms_residual": found.rms_residual,
@@ -104,13 +113,23 @@ class Shelf(NamedTuple):
         names = [*(name for name in RESULTS["curves"].names if name not in LOG), *MORE]
         return told.reindex(columns=names).astype(dtypes(*names))
 
+    def reasons(self, found: Traces) -> list[str]:
+        """Return what is said of each signal: of its logger first, then of its readings, then of its curve."""
+        parts = zip(self.said, found.remark, found.reason, strict=True)
+        return ["; ".join(said for said in of_one if said) for of_one in parts]
+
     def _places(self, found: Traces) -> Array:
         """Name the readings set aside, file:row, or the hour where they come from no file."""
         said = np.full(len(found.set_aside), "", object)
-        for signal in np.flatnonzero(found.set_aside >= 0):
-            row = self.read.iloc[self.observed.source[found.set_aside[signal]]]
-            known = "file" in row and pd.notna(row["file"]) and pd.notna(row["row"])
-            said[signal] = f"{row['file']}:{row['row']}" if known else f"{row['elapsed_h']:.4g} h"
+        misread = np.flatnonzero(found.set_aside >= 0)
+        rows = {signal: [self.observed.source[found.set_aside[signal]]] for signal in misread}
+        if len(self.aside):
+            place = self.signals.reset_index().set_index(["refeed", "signal"])["index"]
+            of = self.read.iloc[self.aside][["refeed", "signal"]]
+            signal = np.searchsorted(self.known, place.loc[pd.MultiIndex.from_frame(of)].to_numpy())
+            rows |= {one: [*self.aside[signal == one], *rows.get(one, [])] for one in np.unique(signal)}
+        for one, of_one in rows.items():
+            said[one] = _named(self.read.iloc[of_one])
         return said
 
 
@@ -135,6 +154,19 @@ def dtypes(*names: str) -> dict[str, str]:
     """Return the declared dtypes; the moment of feeding stays in the time zone in which it came."""
     declared = RESULTS["curves"].dtypes() | MORE
     return {name: declared[name] for name in names if name != "fed_at"}
+
+
+def _named(rows: pd.DataFrame) -> str:
+    """Name readings by file and row, neighbours together, or by their hour where they come from no file."""
+    if "file" not in rows or rows[["file", "row"]].isna().any(axis=None):
+        return ", ".join(f"{hour:.4g} h" for hour in rows["elapsed_h"])
+    rows = rows.sort_values(["file", "row"])
+    together = ((rows["row"].diff() != 1) | (rows["file"] != rows["file"].shift())).cumsum()
+    runs = rows.groupby(together)[["file", "row"]].agg(["first", "last"])
+    return ", ".join(
+        f"{file}:{first}" + (f"-{last}" if last != first else "")
+        for file, first, last in zip(runs["file", "first"], runs["row", "first"], runs["row", "last"], strict=True)
+    )
 
 
 def _floats(read: pd.DataFrame, name: str) -> Array:

@@ -181,7 +181,7 @@ def trace_signal(
     }
     return Trace(
         str(found.status[0]),
-        "; ".join(said for said in (found.remark[0], found.reason[0]) if said),
+        shelf.reasons(found)[0],
         str(found.model[0]),
         int(found.readings[0]),
         told,

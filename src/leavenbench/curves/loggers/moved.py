@@ -7,6 +7,7 @@ back, or stands lower than it began.
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
@@ -20,7 +21,7 @@ from .spikes import FAR_OFF, without_spikes
 #: A step is so many times what is far at least: a large bubble that bursts makes a smaller one.
 _PLAIN = 1.5
 #: After a step a jar rises on as before: at this share of the pace, or by this share of the step.
-_AS_BEFORE = 0.5
+_AS_BEFORE = 1.0 / 3.0
 
 
 class _Step(NamedTuple):
@@ -67,18 +68,16 @@ def _steps(log: Log, leaps: Leaps) -> list[_Step]:
     """Put leaps together that are near one another, and measure what lasts of them."""
     if not len(leaps.after):
         return []
-    near = np.split(np.arange(len(leaps.after)), np.flatnonzero(np.diff(log.t[leaps.after]) > NEAR_H) + 1)
-    heres = [int(leaps.after[some[0]]) for some in near]
-    theres = [int(leaps.after[some[-1]]) + 1 for some in near]
-    found = []
-    for some, here, there, since, until in zip(
-        near, heres, theres, [0, *theres[:-1]], [*heres[1:], len(log.t)], strict=True
-    ):
+    near = np.split(leaps.after, np.flatnonzero(np.diff(log.t[leaps.after]) > NEAR_H) + 1)
+    ways = np.split(leaps.way, np.cumsum([len(some) for some in near])[:-1])
+    found, since, nexts = [], 0, [some[0] for some in near[1:]]
+    for some, way, until in zip(near, ways, [*nexts, len(log.t)], strict=True):
+        here, there = int(some[0]), int(some[-1]) + 1
         before, after = log.sides(here + 1, there - 1)
         before, after = before[before >= since], after[after <= until]
         if len(before) >= FEWEST and len(after) >= FEWEST:
-            way = leaps.way[some]
             found.append(_Step(here, there, _apart(log, before, after), bool(way.min() < 0.0 < way.max())))
+        since = there
     return _evened(found, leaps.far)
 
 
@@ -93,16 +92,11 @@ def _apart(log: Log, before: Array, after: Array) -> float:
 def _evened(steps: list[_Step], far: float) -> list[_Step]:
     """Let a step and a later one that undoes it be equally large."""
     found = list(steps)
-    for one in range(len(found)):
-        undoing = [
-            other
-            for other in range(one + 1, len(found))
-            if not found[one].undone and not found[other].undone and abs(found[one].by + found[other].by) <= far
-        ]
-        for other in undoing[:1]:
-            by = (found[one].by - found[other].by) / 2.0
-            found[one] = found[one]._replace(by=by, undone=True)
-            found[other] = found[other]._replace(by=-by, undone=True)
+    for one, other in combinations(range(len(steps)), 2):
+        first, second = found[one], found[other]
+        if abs(first.by + second.by) <= far and not (first.undone or second.undone):
+            by = (first.by - second.by) / 2.0
+            found[one], found[other] = first._replace(by=by, undone=True), second._replace(by=-by, undone=True)
     return found
 
 

@@ -84,10 +84,9 @@ def _set_right(t: Array, y: Array, instrument: Instrument) -> Log:
     whole = log_of(t, y, instrument)
     log = without_the_impossible(whole)
     if len(log.t) >= _LEFT:
-        log = without_spikes(log)
         found = leaps(log)
-        free = without_stuck(log, found)
-        log = moved_back(free, found if free is log else leaps(free))
+        calm = without_spikes(without_stuck(log, found))
+        log = moved_back(calm, found if calm is log else leaps(calm))
     return log if len(log.t) >= _LEFT else replace(whole, said=(_HARDLY_ANY,))
 
 

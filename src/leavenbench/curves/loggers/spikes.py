@@ -45,8 +45,6 @@ def _wild(log: Log, run: Array, calm: Array, scatter: Array, least: float) -> Ar
     limit = far(scatter[np.concatenate([before, after])], least)
     above = np.all([by > limit for by in off], axis=0)
     below = np.all([by < -limit for by in off], axis=0)  # what lies between the two sides is only on its way
-    if log.rises and not len(after):
-        below[:] = False  # it may be a collapse
     found = run[above | below]
     return found if len(found) and log.t[found[-1]] - log.t[found[0]] <= NEAR_H else run[:0]
 
