@@ -384,6 +384,15 @@ _MADE = (
             number("lag_h_prior_share", "", "share of the lag that came from earlier refeeds, 0 to 1"),
             number("max_rate_prior_share", "", "share of the steepest slope that came from earlier refeeds"),
             number("extent_prior_share", "", "share of the extent that came from earlier refeeds"),
+            *(
+                column
+                for name, unit, of in (
+                    ("lag_h", "h", "the lag"),
+                    ("max_rate", "signal/h", "the steepest slope"),
+                    ("extent", "signal", "the extent"),
+                )
+                for column in _with_se(number(f"{name}_alone", unit, f"{of} by the readings of the refeed alone"))
+            ),
             text("lower_bounds", "the traits that are only 'at least'"),
             text("set_aside", "file:row of readings judged misread"),
         ),

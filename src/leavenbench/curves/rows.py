@@ -17,11 +17,9 @@ from .models import Array
 from .noise import INSTRUMENTS
 from .traces import Traces
 
-#: What is known beyond the curves table: the kind of reading, the range read in its unit, whether the refeed
-#: contradicts its history, and what its readings alone say.
-MORE = {"kind": "str", "range_read": "float64", "unlike_history": "boolean"} | {
-    f"{name}_{of}": "float64" for name in EXPECTED for of in ("alone", "alone_se")
-}
+#: What is known beyond the curves table: the kind of reading, the range read in its unit, and whether the refeed
+#: contradicts its history.
+MORE = {"kind": "str", "range_read": "float64", "unlike_history": "boolean"}
 #: What only the log knows.
 LOG = ("culture", "fed_at", "round", "step")
 

@@ -102,9 +102,8 @@ def trace_shelf(
     -------
     pandas.DataFrame
         One row per refeed and signal, in the order of their first reading: the columns of ``RESULTS["curves"]`` but
-        for those of the log, then ``kind``, ``range_read`` (in the unit read), ``unlike_history`` (the refeed
-        contradicts its history), and what the readings alone say of a trait, ``extent_alone``, ``max_rate_alone``,
-        ``lag_h_alone``, each with ``_se``.
+        for those of the log, then ``kind``, ``range_read`` (in the unit read) and ``unlike_history`` (the refeed
+        contradicts its history).
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""A culture's own normal: its first sound rounds, step by step and signal by signal."""
+"""A culture's own normal: its first sound rounds, trait by trait and step by step, shrunk to the shelf while few."""
 
 from __future__ import annotations
 
@@ -7,75 +7,69 @@ import pandas as pd
 
 #: Rounds that make a baseline; later ones, and so a later decline, do not move it.
 BASELINE_ROUNDS = 6
-#: A signal that moved in fewer of the first refeeds than this is no signal of that culture.
+#: A trait that moved in fewer of the first refeeds than this is no trait of that culture.
 _MOSTLY_ACTIVE = 0.5
-#: Spread of a log slope between refeeds of one culture and step where a shelf cannot tell (common practice, no source).
-_USUAL_SPREAD, _LEAST_SPREAD, _FEWEST_DIFFERENCES = 0.12, 0.05, 12
-_SERIES = ["culture", "history", "signal"]
-_PLACE = [*_SERIES, "step"]
+#: How many rounds of its own the shelf's usual difference between steps is worth.
+_SHELF_WORTH = 1.0
+SERIES = ["culture", "history", "trait"]
+PLACE = [*SERIES, "step"]
 
 
-def spreads(rates: pd.DataFrame) -> pd.Series:
-    """Return how much a log slope varies between refeeds of one culture and step, by signal.
-
-    Parameters
-    ----------
-    rates : pandas.DataFrame
-        From `rates.reference_rates`, with history.
-
-    Returns
-    -------
-    pandas.Series of float
-        Standard deviation, from the median successive difference over the shelf, which a decline does not inflate.
-    """
-    ordered = rates[~rates["at_least"]].sort_values("fed_at", kind="stable")
-    differences = ordered.groupby(_PLACE)["log_rate"].diff().abs()
-    by_signal = differences.groupby(ordered["signal"])
-    spread = (1.4826 / np.sqrt(2.0) * by_signal.median()).clip(lower=_LEAST_SPREAD)
-    return spread.where(by_signal.count() >= _FEWEST_DIFFERENCES, _USUAL_SPREAD)
-
-
-def baselines(rates: pd.DataFrame, spread: pd.Series) -> pd.DataFrame:
-    """Return the baseline of each culture, history, signal and step.
+def with_baselines(traits: pd.DataFrame, spread: pd.Series) -> pd.DataFrame:
+    """Add to each trait what is normal for the culture at that step.
 
     Parameters
     ----------
-    rates : pandas.DataFrame
-        From `rates.reference_rates`, with history and purpose.
+    traits : pandas.DataFrame
+        From `traits.log_traits`, with culture, history, step, round, purpose and fed_at.
     spread : pandas.Series
-        From `spreads`.
+        By trait, how much it varies between refeeds of one culture and step.
 
     Returns
     -------
     pandas.DataFrame
-        Columns culture, history, signal, step, base (log slope), base_se and baseline_rounds; only signals that
-        usually move in that culture.
+        Those rows whose culture has a baseline of the trait, with base, base_se and baseline_rounds. A step that was
+        not among the first rounds stands where the shelf's usual difference between steps puts it.
     """
-    usable = rates[(rates["purpose"] == "round") & ~rates["at_least"]].sort_values("fed_at", kind="stable")
-    nth_round = usable.groupby(_SERIES)["round"].transform(lambda rounds: pd.factorize(rounds)[0])
-    first = usable[nth_round < BASELINE_ROUNDS]
-    moves = first["log_rate"].notna().groupby([first[name] for name in _SERIES]).transform("mean") >= _MOSTLY_ACTIVE
-    found = first[moves & first["log_rate"].notna()].groupby(_PLACE)["log_rate"]
-    table = found.agg(base="median", baseline_rounds="size").reset_index()
-    table["base_se"] = table["signal"].map(spread).astype(float) / np.sqrt(table["baseline_rounds"])
-    return table
+    first = _first_rounds(traits)
+    of_step = first[first["value"].notna()].groupby(PLACE, observed=True)["value"]
+    own = of_step.agg(own="median", n="size").reset_index()
+    own = own.merge(_usual_differences(own), how="left", on=["trait", "step"])
+    level = (own["own"] - own["off"]).groupby([own[name] for name in SERIES], observed=True).mean().rename("level")
+    rounds = own.groupby(SERIES, observed=True)["n"].max().rename("rounds")
+    found = traits.merge(pd.concat([level, rounds], axis=1).reset_index(), how="inner", on=SERIES)
+    found = found.merge(own[[*PLACE, "own", "n"]], how="left", on=PLACE)
+    found = found.merge(_usual_differences(own), how="left", on=["trait", "step"])
+    found["off"] = found["off"].fillna(_last_known(found))
+    n = found["n"].fillna(0.0)
+    predicted = found["level"] + found["off"]
+    weight = n / (n + _SHELF_WORTH * (n < found["rounds"].clip(upper=2)))
+    found["base"] = np.where(n > 0, weight * found["own"].fillna(0.0) + (1.0 - weight) * predicted, predicted)
+    found["base_se"] = found["trait"].map(spread).astype(float) / np.sqrt(np.maximum(n, 1.0))
+    found["baseline_rounds"] = found["rounds"].astype(int)
+    return found.drop(columns=["level", "rounds", "own", "n", "off"])
 
 
-def with_baseline(rates: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
-    """Add each slope's baseline; a step beyond those known is held against the last known one.
+def _first_rounds(traits: pd.DataFrame) -> pd.DataFrame:
+    """Return the first rounds of each series, of traits that usually move in that culture."""
+    usable = traits[(traits["purpose"] == "round") & ~traits["at_least"]].sort_values("fed_at", kind="stable")
+    usable = usable[usable["step"].notna()]
+    nth = usable.groupby(SERIES, observed=True)["round"].transform(lambda rounds: pd.factorize(rounds)[0])
+    first = usable[nth < BASELINE_ROUNDS]
+    moves = first["value"].notna().groupby([first[name] for name in SERIES], observed=True).transform("mean")
+    return first[moves >= _MOSTLY_ACTIVE]
 
-    Parameters
-    ----------
-    rates, found : pandas.DataFrame
-        Slopes and baselines.
 
-    Returns
-    -------
-    pandas.DataFrame
-        Those slopes that have a baseline, with base, base_se and baseline_rounds.
-    """
-    last_known = found.groupby(_SERIES)["step"].max().rename("last_known").reset_index()
-    held = rates.merge(last_known, how="inner", on=_SERIES)
-    held["compared_step"] = held[["step", "last_known"]].min(axis=1).astype("Int64")
-    found = found.rename(columns={"step": "compared_step"})
-    return held.merge(found, how="inner", on=[*_SERIES, "compared_step"]).drop(columns=["last_known", "compared_step"])
+def _usual_differences(own: pd.DataFrame) -> pd.DataFrame:
+    """Return how each step usually differs from the mean over a culture's steps, trait by trait."""
+    away = own["own"] - own.groupby(SERIES, observed=True)["own"].transform("mean")
+    complete = own.groupby(SERIES, observed=True)["step"].transform("size")
+    full = complete == complete.groupby(own["trait"], observed=True).transform("max")
+    off = away[full].groupby([own.loc[full, "trait"], own.loc[full, "step"]], observed=True).median()
+    return off.rename("off").reset_index()
+
+
+def _last_known(found: pd.DataFrame) -> pd.Series:
+    """Return the usual difference of the last step known, for a step beyond it."""
+    known = found.dropna(subset="off").sort_values("step").groupby("trait", observed=True)["off"].last()
+    return found["trait"].map(known).astype(float).fillna(0.0)

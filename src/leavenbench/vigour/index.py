@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 import pandas as pd
 
@@ -9,23 +11,38 @@ from ..columns import RESULTS
 from ..records.collection import Collection
 from ..records.living import history_numbers
 from ..records.rounds import STEPPING
-from .baseline import baselines, spreads, with_baseline
+from .baseline import BASELINE_ROUNDS, with_baselines
+from .circumstances import circumstances, lots_fed
 from .floor import floors
-from .rates import reference_rates
-from .shared import month_effects
+from .shared import Shared, what_is_shared
+from .together import together
+from .traits import log_traits
+from .worth import worth_of
 
-#: Vigour is not told apart from nothing below the first share of the baseline, nor from more above the second.
-_LEAST, _MOST = 0.02, 5.0
 #: A jump is too good when it lies so many standard errors above everything shown before, over so many rounds.
 _TOO_GOOD_SE, _TOO_GOOD_AFTER = 3.0, 4
+#: A shelf with fewer refeeds than this has nothing to share.
+_FEWEST = 12
+_CORRECTED = {"temperature": "noted", "probe": "probed"}
+
+
+class Weighed(NamedTuple):
+    """What the refeeds of a shelf weigh: their values and circumstances, and what the shelf shares.
+
+    `values` has a row for each refeed with a vigour; `shared` is None where the shelf is too small to share anything.
+    """
+
+    values: pd.DataFrame
+    lots: pd.DataFrame
+    shared: Shared | None
 
 
 def vigour_of(collection: Collection, curves: pd.DataFrame) -> pd.DataFrame:
     """Return the vigour of every refeed.
 
-    The steepest slopes of rise and acid, at the reference temperature, each against the culture's own baseline at
-    the same step, weighted by what each is worth. A culture that declares its leading signal is judged by that alone
-    wherever it was read.
+    The traits of rise and acid at the reference temperature, each against the culture's own baseline at the same
+    step, weighted by what each is worth. Where rise and acid contradict each other the signal speaks that the
+    culture declares as its leading one.
 
     Parameters
     ----------
@@ -40,70 +57,86 @@ def vigour_of(collection: Collection, curves: pd.DataFrame) -> pd.DataFrame:
         The vigour table, one row per refeed in the order of the refeeds; vigour is missing where no curve is sound
         or the culture has no baseline at all.
     """
+    return vigour_table(collection, curves, weigh(collection, curves))
+
+
+def weigh(collection: Collection, curves: pd.DataFrame) -> Weighed:
+    """Weigh the refeeds of a shelf, and tell apart what it shares.
+
+    Parameters
+    ----------
+    collection, curves
+        As for `vigour_of`.
+
+    Returns
+    -------
+    Weighed
+    """
+    history = history_numbers(collection)
+    own = collection["refeeds"][["refeed", "culture", "round", "step", "purpose", "fed_at"]].assign(history=history)
+    traits = log_traits(collection, curves).merge(own, how="inner", on="refeed")
+    worth = worth_of(traits)
+    leading = collection["cultures"].set_index("culture")["leading_signal"]
+    values = together(with_baselines(traits, worth.spread), worth, leading)
+    values = own.merge(values, how="inner", on="refeed")
+    values = values.merge(circumstances(collection, history), how="left", on="refeed")
+    lots = lots_fed(collection)
+    known = values.dropna(subset=["round", "step"]).reset_index(drop=True)
+    shared = what_is_shared(known, lots) if len(known) >= _FEWEST else None
+    return Weighed(known if shared is not None else values, lots, shared)
+
+
+def vigour_table(collection: Collection, curves: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
+    """Write the vigour table."""
     made, timezone = RESULTS["vigour"], collection.settings.timezone
-    if collection["refeeds"].empty:
+    refeeds = collection["refeeds"]
+    if refeeds.empty:
         return pd.DataFrame(columns=made.names).astype(made.dtypes(timezone))
-    refeeds = collection["refeeds"].assign(history=history_numbers(collection))
-    rates = reference_rates(collection, curves)
-    own = refeeds.set_index("refeed")[["purpose", "history"]]
-    rates = rates.join(own, on="refeed")
-    spread = spreads(rates)
-    held = _relative(with_baseline(rates, baselines(rates, spread)), spread)
-    together = _together(_leading(held, collection["cultures"]))
-    table = refeeds[["refeed", "culture", "fed_at", "round", "step", "history"]].merge(
-        together, how="left", on="refeed"
-    )
-    shared = month_effects(table["log_vigour"], table["culture"], table["fed_at"])
-    table["vigour_pct"] = 100.0 * np.exp(table["log_vigour"])
-    table["vigour_pct_se"] = table["vigour_pct"] * table["log_vigour_se"]
-    table["vigour_pct_own"] = table["vigour_pct"] * np.exp(-shared)
-    table["vigour_pct_own_se"] = table["vigour_pct_se"] * np.exp(-shared)
+    refeeds = refeeds.assign(history=history_numbers(collection))
+    told = _own(weighed)
+    table = refeeds[["refeed", "culture", "fed_at", "round", "step", "history"]].merge(told, how="left", on="refeed")
+    for name in ("vigour_pct", "vigour_pct_own"):
+        table[name] = 100.0 * np.exp(table[f"log_{name}"])
+        table[f"{name}_se"] = table[name] * table[f"log_{name}_se"]
     table["floor"] = table["refeed"].map(floors(collection, curves)).astype("str").fillna("not measured")
     table["extra_steps"] = _extra_steps(refeeds, collection.settings.steps_per_round)
-    table["borrowed_share"] = table["log_vigour"].where(table["log_vigour"].isna(), 0.0)
+    table["borrowed_share"] = table["vigour_pct"].where(table["vigour_pct"].isna(), 0.0)
     table["too_good"] = _too_good(table)
     return table[made.names].astype(made.dtypes(timezone))
 
 
-def _relative(held: pd.DataFrame, spread: pd.Series) -> pd.DataFrame:
-    """Add each log slope relative to its baseline, and its standard error as a sign of the culture's vigour."""
-    still = np.log((held["rate"].where(held["status"] == "no activity") / np.exp(held["base"])).clip(lower=_LEAST))
-    relative = (held["log_rate"] - held["base"]).fillna(still).clip(np.log(_LEAST), np.log(_MOST))
-    # The spread holds the usual error of a fit already; a fit worse than that counts less.
-    error = np.maximum(held["log_rate_se"], held["signal"].map(spread).astype(float))
-    return held.assign(relative=relative, relative_se=np.hypot(error, held["base_se"]))
-
-
-def _leading(held: pd.DataFrame, cultures: pd.DataFrame) -> pd.DataFrame:
-    """Drop the other signal of a refeed where the leading one, if the culture declares it, was read."""
-    declared = held["culture"].map(cultures.set_index("culture")["leading_signal"])
-    leads = declared == held["signal"]
-    read = leads.groupby(held["refeed"]).transform("any")
-    return held[leads | ~read]
-
-
-def _together(held: pd.DataFrame) -> pd.DataFrame:
-    """Return one row per refeed: its signals together, weighted by their standard errors."""
-    weight = 1.0 / held["relative_se"] ** 2
-    bound = held["at_least"].map({True: " (at least)", False: ""})
-    parts = held[["refeed", "baseline_rounds"]].assign(
-        weight=weight,
-        weighted=weight * held["relative"],
-        traits_used=held["signal"] + " max_rate" + bound,
-        noted=held["temperature_degC"].notna(),
+def _own(weighed: Weighed) -> pd.DataFrame:
+    """Return log vigour against the culture's first rounds, as it was and with shared causes out."""
+    values, shared = weighed.values, weighed.shared
+    names = ["refeed", "traits_used", "baseline_rounds"]
+    if shared is None:
+        covariates = own = np.zeros(len(values))
+        own_se = np.zeros(len(values))
+    else:
+        covariates, own, own_se = shared.covariates, shared.shared, shared.shared_se
+    whole = values["log_vigour"] - covariates
+    told = values[names].assign(
+        log_vigour_pct=whole - _first_rounds_mean(values, whole),
+        log_vigour_pct_se=values["log_vigour_se"],
+        log_vigour_pct_own=whole - own - _first_rounds_mean(values, whole - own),
+        log_vigour_pct_own_se=np.hypot(values["log_vigour_se"], own_se),
     )
-    refeeds = parts.sort_values("traits_used", ascending=False).groupby("refeed", as_index=False)
-    both = refeeds.agg(
-        weight=("weight", "sum"),
-        weighted=("weighted", "sum"),
-        baseline_rounds=("baseline_rounds", "max"),
-        traits_used=("traits_used", ", ".join),
-        noted=("noted", "all"),
-    )
-    both["log_vigour"] = both["weighted"] / both["weight"]
-    both["log_vigour_se"] = 1.0 / np.sqrt(both["weight"])
-    both["corrected_for"] = both["noted"].map({True: "temperature", False: ""})
-    return both.drop(columns=["weight", "weighted", "noted"])
+    said = [values[noted].map({True: name, False: ""}).fillna("") for name, noted in _CORRECTED.items()]
+    for name, column in (("days in the cold", "cold_d"), ("hours since feeding", "rest_h"), ("feed ratio", "log_seed")):
+        said.append((values[column] != 0.0).map({True: name if shared is not None else "", False: ""}))
+    told["corrected_for"] = [", ".join(of for of in parts if of) for parts in zip(*said, strict=True)]
+    return told
+
+
+def _first_rounds_mean(values: pd.DataFrame, log_vigour: pd.Series) -> pd.Series:
+    """Return how far each culture stands off its baseline over the first rounds, once other causes are out."""
+    place = [values[name] for name in ("culture", "history", "step")]
+    rounds = values[values["purpose"] == "round"].sort_values("fed_at", kind="stable")
+    nth = rounds.groupby(["culture", "history"])["round"].transform(lambda of: pd.factorize(of)[0])
+    first = log_vigour.loc[nth.index[nth < BASELINE_ROUNDS]]
+    middle = first.groupby([of.loc[first.index] for of in place]).median().rename("middle").reset_index()
+    found = values[["culture", "history", "step"]].merge(middle, how="left", on=["culture", "history", "step"])
+    return found["middle"].fillna(0.0).set_axis(values.index)
 
 
 def _extra_steps(refeeds: pd.DataFrame, usual_steps: float) -> pd.Series:

@@ -19,9 +19,9 @@ RULER, LOGGER, PROBE = (1.5, 0), (0.3, 1), (0.04, 2)
 #: What a culture's refeeds stray by from its usual self: log extent, log steepest slope, lag [h].
 STRAY = np.array([0.06, 0.08, 0.15])
 EARLIER, EARLIER_READ_AT_H = 8, np.array([0.0, 1, 2, 3, 4, 5, 6, 7, 8, 10])
-#: A reading is written down so much too low [mm]; and a lid is off for so many minutes from an hour on, while the logger
-#: shows about that height [mm].
-SLIP_MM, LIFTS = 30.0, ((4.2, 7, 168.0), (11.0, 4, 3.0))
+#: A reading is written down so much too low [mm]. A lid, with the logger in it, is off for so many minutes from an hour
+#: on, and shows about that height [mm].
+SLIP_MM, LIFTS = 30.0, ((4.2, 7, 12.0), (11.0, 4, 7.0))
 
 
 class Case(NamedTuple):
@@ -41,7 +41,7 @@ class Case(NamedTuple):
 
 
 CASES = {
-    "sparse": Case((95.0, 30.0, 2.4), np.array([0.0, 3, 5, 8, 12]), "logistic"),
+    "sparse": Case((95.0, 30.0, 2.4), np.array([0.0, 4, 8, 22]), "logistic"),
     "cut off": Case((110.0, 28.0, 2.6), np.array([0.0, 1, 2, 2.5, 3, 3.5, 4, 4.5]), "gompertz"),
     "wild reading": Case((120.0, 34.0, 2.0), EARLIER_READ_AT_H, "logistic"),
     "dead": Case((100.0, 30.0, 2.3), np.array([0.0, 2, 3, 4, 5, 6, 8, 10, 22]), "logistic"),
@@ -97,7 +97,7 @@ def _earlier(name: str, rng: np.random.Generator) -> tuple[pd.DataFrame, pd.Data
     """Return the log of a case's culture, and the readings of its earlier refeeds."""
     case, read = CASES[name], []
     for number in range(EARLIER):
-        height = _by(RULER, _height(case.growth, EARLIER_READ_AT_H, _strayed(case, rng)), rng)
+        height = _by(RULER, _height(case.model, EARLIER_READ_AT_H, _strayed(case, rng), case.fall), rng)
         read.append(pd.DataFrame({"refeed": f"{name} {number}", "elapsed_h": EARLIER_READ_AT_H, "value": height}))
     refeeds = [*(f"{name} {number}" for number in range(EARLIER)), name]
     fed = pd.date_range("2024-01-10 08:00", periods=len(refeeds), freq="60D", tz="UTC")
@@ -134,7 +134,7 @@ def main() -> None:
     _truth_table(truths).to_csv(HERE / "truth.csv", index=False)
     by_hand, logged = pd.concat(read[:-1], ignore_index=True), read[-1]
     by_hand.to_csv(HERE / "readings.csv", index=False)
-    logged.drop(columns=["ph", "high_mark_mm"]).to_csv(HERE / "lid_lifted.csv", index=False)
+    logged[["elapsed_h", "height_mm"]].to_csv(HERE / "lid_lifted.csv", index=False)
     _past(pd.concat(log), pd.concat(earlier)).to_csv(HERE / "prior.csv", index=False)
 
 

@@ -14,7 +14,7 @@ _MOMENT_H = 0.06
 #: Read more seldom than this [h], a dough that rises quickly looks as if it leapt.
 _SELDOM_H = 1.0 / 3.0
 #: A dough goes at most so many times as fast as just before or after.
-_FASTER = 2.0
+_FASTER = 1.5
 
 
 class Leaps(NamedTuple):
@@ -65,11 +65,12 @@ def leaps(log: Log) -> Leaps:
     after = took * _pace(log, ahead, there, ahead.stop[there])
     before, after = _or_else(before, after), _or_else(after, before)
     limit = far(np.abs(way - (before + after) / 2.0), log.least)
+    # what goes on as before, or before as after, is no leap: next to one, and where a curve bends
     off = np.where(np.abs(way - before) < np.abs(way - after), way - before, way - after)
     hurry = (_FASTER - 1.0) * np.maximum(np.maximum(np.sign(off) * before, np.sign(off) * after), 0.0)
     size, step = np.zeros(len(log.t)), np.append(np.diff(log.up), 0.0)
     size[here] = np.where(np.abs(off) > limit + hurry, way, 0.0)
-    runs = [*log.runs(size > 0.0), *log.runs(size < 0.0)]
+    runs = [*log.runs(size > 0.0), *log.runs(size < 0.0)]  # one leap shows between several moments
     found = np.sort([run[np.argmax(np.abs(step[run]))] for run in runs]).astype(int)
     return Leaps(found, size[found], limit, behind.level, ahead.level)
 

@@ -85,10 +85,8 @@ class Log:
         """Return the readings, all or some, that are near before a first and near after a last one."""
         some = np.arange(len(self.t)) if of is None else of
         begin, end = self.stretch
-        early, late = (
-            np.searchsorted(self.t, self.t[first] - hours),
-            np.searchsorted(self.t, self.t[last] + hours, "right"),
-        )
+        early = np.searchsorted(self.t, self.t[first] - hours)
+        late = np.searchsorted(self.t, self.t[last] + hours, "right")
         edges = (begin[first], early, first, last + 1, late, end[last])
         outer, start, until, since, stop, most = np.searchsorted(some, edges)
         return some[max(outer, min(start, until - FEWEST)) : until], some[since : min(most, max(stop, since + FEWEST))]

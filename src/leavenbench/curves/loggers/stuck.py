@@ -17,10 +17,10 @@ from .log import FEWEST, Log
 #: By itself, a run of equal readings is stuck when it is so long, and so many times as long as any that may rest...
 _LONG, _LONGER = 10, 2.0
 #: ...in a log that turns up or down at this share of its readings or more.
-_RESTLESS = 0.25
+_RESTLESS = 0.2
 #: Coming free, a sensor leaps at most so many times as far as the pace before would have taken it.
 _CATCHES_UP = 4.0
-#: A sensor that stopped for good was moving at least so many times what is far, in an hour.
+#: A sensor that stopped was moving at least so many times what is far, in an hour.
 _STOPPED_DEAD = 2.0
 
 
@@ -72,7 +72,7 @@ def _runs(log: Log, leaps: Leaps) -> list[_Run]:
     into[number[leaps.after + 1]], out[number[leaps.after]] = leaps.way, leaps.way
     resting = many[(into == 0.0) & (out == 0.0) & ~ends].max(initial=1)
     singular = (many >= _LONG) & (many > _LONGER * resting) & _is_restless(log.up, many)
-    told = np.flatnonzero((many >= FEWEST) & ((into != 0.0) | (out != 0.0) | ends))
+    told = np.flatnonzero((many >= FEWEST) & ((into != 0.0) | (out != 0.0) | ends | singular))
     return [_Run(*(it[run] for it in (first, last, into, out, ends, singular))) for run in told]
 
 
@@ -93,5 +93,5 @@ def _is_stuck(log: Log, run: _Run) -> bool:
     missed = pace * min(lasted, 1.0)
     came_free = missed >= log.least and 0.0 < run.out <= _CATCHES_UP * pace * lasted
     surely = run.singular or run.into > 0.0
-    for_good = run.ends and run.into >= 0.0 and missed >= log.least * (1.0 if surely else _STOPPED_DEAD)
-    return bool(came_free or for_good)
+    stopped = missed >= log.least * (1.0 if surely else _STOPPED_DEAD)
+    return bool(came_free or (stopped and run.into >= 0.0 and (run.ends or run.singular)))
