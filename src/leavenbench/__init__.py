@@ -5,6 +5,7 @@ The flow, each verb a plain function from tables to a table::
     collection = read_collection("our_shelf")                  # what was written down, and what is wrong in it
     curves = trace_collection(collection)                      # an activity curve for every refeed
     vigour = vigour_of(collection, curves)                     # each refeed against the culture's own normal
+    causes = causes_of(collection, curves)                     # what the shelf shared: a day, a flour lot, a room
     listed = watch_list(collection, curves, vigour, as_of)     # who slips, and how many rounds are left
 
 Curves by themselves: `trace_refeed` fits one refeed, `trace_shelf` every refeed of a table of readings, and
@@ -18,6 +19,7 @@ from typing import Any
 
 #: Where each verb lives; a module is imported when its verb is first asked for.
 _VERBS = {
+    "causes_of": ".vigour.causes",
     "new_collection": ".records.template",
     "pool_culture": ".curves.shelf",
     "read_collection": ".records.collection",
@@ -29,6 +31,7 @@ _VERBS = {
 }
 
 __all__ = [
+    "causes_of",
     "new_collection",
     "pool_culture",
     "read_collection",

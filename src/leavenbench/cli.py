@@ -133,7 +133,7 @@ def _watch(arguments: argparse.Namespace) -> int:
     from .records.reach import read_up_to_last_day
     from .records.settings import today_there
     from .report.listings import show_watch_list
-    from .vigour.index import vigour_of
+    from .vigour.causes import vigour_and_causes
     from .watch.watch_list import watch_list
 
     _check_target(arguments)
@@ -143,7 +143,8 @@ def _watch(arguments: argparse.Namespace) -> int:
     else:
         collection = read_collection(arguments.folder, as_of=as_of)
     curves = _traced(collection)
-    listed = watch_list(collection, curves, vigour_of(collection, curves), as_of)
+    vigour, causes = vigour_and_causes(collection, curves)
+    listed = watch_list(collection, curves, vigour, as_of, causes)
     _save(listed, arguments.out, "watch_list")
     _tell_left_out(collection)
     show_watch_list(listed, collection, as_of, given=arguments.as_of is not None)

@@ -414,6 +414,20 @@ _MADE = (
         ),
     ),
     Table(
+        "shared_causes",
+        "a cause that the shelf shared in a month",
+        (
+            text("month", "the month, as 2024-03"),
+            text("factor", "what was shared: month, day, lot, room, store, person, probe, water source, vessel kind"),
+            text("level", "which of them"),
+            text("candidates", "those that cannot be told apart from it"),
+            *_with_se(number("effect_pct", "%", "what it did to vigour")),
+            whole("cultures", "cultures that met it"),
+            whole("refeeds", "refeeds that met it"),
+            number("odds", "", "odds that it was there, against chance among all that were tried"),
+        ),
+    ),
+    Table(
         "watch_list",
         "one living culture, most urgent first",
         (

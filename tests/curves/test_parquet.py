@@ -15,8 +15,8 @@ from leavenbench.curves.parquet.files import COLUMNS
 from leavenbench.errors import CannotRead, Refused
 
 CULTURES, ROUNDS = 24, 8
-#: So few readings at once that the shelf, some 3,000, makes several parts.
-FEW = 700
+#: Readings together that make several parts of the shelf, some 3,000, and of a few refeeds of it, some 400.
+OF_SHELF, OF_FEW = 700, 120
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +24,7 @@ def client():
     """Give two workers, each a process of one thread, in which warnings are errors as well."""
     strict = {"PYTHONWARNINGS": "error"}
     with (
-        LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, env=strict) as cluster,
+        LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0", env=strict) as cluster,
         Client(cluster, set_as_default=False) as client,
     ):
         yield client
@@ -42,7 +42,7 @@ def refeeds():
 
 @pytest.fixture(scope="module")
 def observed(refeeds):
-    """Give its signals: rises of all fates and pH, smear lines, a misread height, jars read in mL."""
+    """Give its signals: rises of all fates and pH, smear lines, misread heights, jars read in mL."""
     rng = np.random.default_rng(11)
     extent, rate, lag = (rng.uniform(*of, CULTURES) for of in ((30, 70), (8, 20), (1, 3)))
     tables = []
@@ -52,12 +52,11 @@ def observed(refeeds):
         strength = 0.001 if number % 17 == 0 else 1.0
         truth = [40.0, strength * extent[of], rate[of], lag[of], rng.uniform(6, 12), rng.uniform(2, 8)]
         height = LEVELS["logistic with collapse"].value(t, np.array(truth)) + rng.normal(0.0, 1.5, len(t))
-        height[-2] += 30.0 * (number % 13 == 0)
+        height[-2] += 30.0 * (number % 7 == 0)
         ph = -LEVELS["gompertz"].value(t, np.array([-6.0, 2.0, 0.4, 1.0])) + rng.normal(0.0, 0.03, len(t))
-        mark = np.where(np.arange(len(t)) == 1, height.max() if number % 5 == 0 else np.nan, np.nan)
-        tables.append(
-            pd.DataFrame({"elapsed_h": t, "height_mm": height, "ph": ph, "high_mark_mm": mark, "refeed": refeed})
-        )
+        mark = np.where((np.arange(len(t)) == 1) & (number % 5 == 0), height.max(), np.nan)
+        columns = {"elapsed_h": t, "height_mm": height, "ph": ph, "high_mark_mm": mark}
+        tables.append(pd.DataFrame(columns).assign(refeed=refeed))
     read = pd.concat(tables, ignore_index=True)
     in_mL = read.index % 11 == 5
     read = read.assign(volume_mL=(6.0 * read["height_mm"]).where(in_mL), height_mm=read["height_mm"].mask(in_mL))
@@ -70,6 +69,13 @@ def observed(refeeds):
 def alone(observed):
     """Give the curves as one table on one machine tells them."""
     return trace_shelf(observed)
+
+
+@pytest.fixture(scope="module")
+def few(observed, alone):
+    """Give the readings and the curves of some refeeds."""
+    some = observed["refeed"].unique()[:28]
+    return tuple(table[table["refeed"].isin(some)].reset_index(drop=True) for table in (observed, alone))
 
 
 @pytest.fixture
@@ -96,7 +102,7 @@ def same_rows(found, expected):
 
 
 def test_two_workers_tell_what_one_machine_tells(client, observed, alone, write):
-    curves = lazy_curves(write(observed), client=client, together=FEW)
+    curves = lazy_curves(write(observed), client=client, together=OF_SHELF)
     kept = client.persist(curves)
     found = client.compute(kept).result()
     same_rows(found, alone)
@@ -104,29 +110,34 @@ def test_two_workers_tell_what_one_machine_tells(client, observed, alone, write)
     assert (alone["set_aside"].str.startswith("readings.csv:")).sum() >= 5
     assert observed["high_mark"].sum() >= 20
     assert observed["sd"].notna().sum() >= 100
-    holding = client.has_what()
-    assert len(holding) == 2
-    assert all(len(keys) >= 2 for keys in holding.values())  # both had their share
     assert found.dtypes.equals(alone.dtypes)
     assert curves.dtypes.equals(alone.dtypes)  # known before anything is fitted
     assert curves.npartitions >= 4
+    holding = client.has_what()
+    assert len(holding) == 2
+    assert all(holding.values())  # both had their share
 
 
 def test_with_the_history_and_the_noise_of_the_shelf(client, observed, alone, refeeds, write):
     prior, noise = history_prior(alone.merge(refeeds, on="refeed")), noise_by_kind(alone)
     expected = trace_shelf(observed, prior, noise, ["gompertz"])
     assert (expected["extent_prior_share"] > 0.0).sum() >= 20
-    folder = write(observed)
-    for lent in (prior, client.scatter(prior)):
-        curves = lazy_curves(folder, lent, noise, ["gompertz"], client=client, together=FEW)
-        same_rows(client.compute(curves).result(), expected)
+    curves = lazy_curves(write(observed), prior, noise, ["gompertz"], client=client, together=OF_SHELF)
+    same_rows(client.compute(curves).result(), expected)
 
 
-def test_written_it_is_the_same_table(client, observed, alone, write, tmp_path):
-    folder, calls = write(observed), []
-    told = trace_parquet(
-        folder, tmp_path / "curves", client=client, together=FEW, progress=lambda *call: calls.append(call)
-    )
+def test_a_history_may_lie_with_the_workers(client, few, alone, refeeds, write):
+    observed, _ = few
+    prior, noise = history_prior(alone.merge(refeeds, on="refeed")), noise_by_kind(alone)
+    curves = lazy_curves(write(observed), client.scatter(prior), noise, client=client, together=OF_FEW)
+    same_rows(client.compute(curves).result(), trace_shelf(observed, prior, noise))
+
+
+def test_written_it_is_the_same_table(client, few, write, tmp_path):
+    observed, alone = few
+    folder, calls = write(observed, 110), []
+    progress = lambda *call: calls.append(call)  # noqa: E731
+    told = trace_parquet(folder, tmp_path / "curves", client=client, together=OF_FEW, progress=progress)
     assert told == tmp_path / "curves"
     same_rows(pd.read_parquet(told), alone)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["curves", "readings"]
@@ -136,58 +147,58 @@ def test_written_it_is_the_same_table(client, observed, alone, write, tmp_path):
     assert calls[-1][0] == len(alone)
 
 
-def test_without_a_cluster_dask_does_it_by_itself(observed, alone, write, tmp_path):
-    calls = []
-    folder = write(observed)
+def test_without_a_cluster_dask_does_it_by_itself(few, write, tmp_path):
+    observed, alone = few
+    folder, calls = write(observed, 110), []
     (tmp_path / "curves").mkdir()  # an empty one is as good as none
-    told = trace_parquet(folder, tmp_path / "curves", together=FEW, progress=lambda *call: calls.append(call))
+    told = trace_parquet(folder, tmp_path / "curves", together=OF_FEW, progress=lambda *call: calls.append(call))
     same_rows(pd.read_parquet(told), alone)
     assert len(calls) >= 4
     assert calls[-1] == (len(alone), len(alone))
 
 
-def test_the_client_in_force_is_asked(client, observed, write, tmp_path):
+def test_the_client_in_force_is_asked(client, few, write, tmp_path):
     """As `Client()` makes one by default."""
-    some = observed[observed["refeed"].isin(observed["refeed"].unique()[:9])]
     with client.as_current():
         before = len(client.get_task_stream())
-        trace_parquet(write(some), tmp_path / "curves")
+        trace_parquet(write(few[0][:100]), tmp_path / "curves")
         assert len(client.get_task_stream()) > before
 
 
 # Refeeds in more than one part
 
 
-def test_a_refeed_in_two_files_is_fitted_whole(client, observed, alone, write):
+def test_a_refeed_in_two_files_is_fitted_whole(client, few, write):
     """Files that end in the middle of a refeed, and refeeds whose readings stand far from each other."""
-    cut = observed["refeed"].isin(["refeed 3", "refeed 100"])
-    odd = np.arange(len(observed)) % 2 == 1
-    pieces = pd.concat([observed[~cut][:2000], observed[cut & odd], observed[~cut][2000:], observed[cut & ~odd]])
-    curves = lazy_curves(write(pieces, 740), client=client, together=FEW)
+    observed, alone = few
+    cut, odd = observed["refeed"].isin(["refeed 3", "refeed 20"]), observed.index % 2 == 1
+    pieces = pd.concat([observed[~cut][:250], observed[cut & odd], observed[~cut][250:], observed[cut & ~odd]])
+    curves = lazy_curves(write(pieces, 117), client=client, together=OF_FEW)
     same_rows(client.compute(curves).result(), alone)
 
 
-@pytest.mark.parametrize("together", [250, 10_000_000])
-def test_all_refeeds_in_every_file(client, observed, alone, write, together):
+@pytest.mark.parametrize("together", [OF_FEW, 10_000_000])
+def test_all_refeeds_in_every_file(client, few, write, together):
     """As where a file holds what was read in one hour; fitted in several parts, and in one."""
-    some = observed[observed["refeed"].isin(observed["refeed"].unique()[:60])]
-    curves = lazy_curves(write(some.sample(frac=1.0, random_state=4), 250, 250), client=client, together=together)
-    same_rows(client.compute(curves).result(), alone[: some.groupby(["refeed", "signal"]).ngroups])
-    assert (curves.npartitions >= 6) == (together == 250)
+    observed, alone = few
+    folder = write(observed.sample(frac=1.0, random_state=4), 110)
+    curves = lazy_curves(folder, client=client, together=together)
+    same_rows(client.compute(curves).result(), alone)
+    assert (curves.npartitions >= 5) == (together == OF_FEW)
 
 
-def test_rise_and_acid_in_files_apart(client, observed, alone, write):
-    some = observed[observed["refeed"].isin(observed["refeed"].unique()[:60])].sort_values("signal", kind="stable")
-    curves = lazy_curves(write(some, 250, 250), client=client, together=250)
-    same_rows(client.compute(curves).result(), alone[: some.groupby(["refeed", "signal"]).ngroups])
+def test_rise_and_acid_in_files_apart(client, few, write):
+    observed, alone = few
+    curves = lazy_curves(write(observed.sort_values("signal", kind="stable"), 110), client=client, together=OF_FEW)
+    same_rows(client.compute(curves).result(), alone)
 
 
 # Files as others write them
 
 
-def test_columns_as_others_write_them(observed, write, tmp_path):
+def test_columns_as_others_write_them(few, write):
     """Names as numbers or categories or the index, short floats, no optional column, and columns that mean nothing."""
-    some = observed[observed["refeed"].isin(observed["refeed"].unique()[:20])]
+    some = few[0][:200]
     some = some.assign(refeed=some["refeed"].str.removeprefix("refeed ").astype(int), value=some["value"].round(0))
     some = some[~some["high_mark"]].drop(columns=["sd", "high_mark", "file", "row"])
     plain = trace_shelf(some.assign(refeed=some["refeed"].astype("str")))
@@ -201,7 +212,8 @@ def test_columns_as_others_write_them(observed, write, tmp_path):
     same_rows(lazy_curves(folder).compute(), plain)
 
 
-def test_files_without_rows_give_a_table_without_rows(observed, alone, write, tmp_path):
+def test_files_without_rows_give_a_table_without_rows(few, write, tmp_path):
+    observed, alone = few
     folder = write(observed[:0])
     told = pd.read_parquet(trace_parquet(folder, tmp_path / "curves"))
     pd.testing.assert_frame_equal(told, alone[:0])
@@ -224,25 +236,25 @@ def test_every_file_that_cannot_be_used_is_named_before_anything_is_fitted(clien
     (folder / "001.parquet").write_bytes(whole[:-500])
     (folder / "002.parquet").write_text("refeed,signal,kind,elapsed_h,value\n")
     observed[:9].drop(columns=["kind", "value"]).to_parquet(folder / "003.parquet")
-    with pytest.raises(CannotRead, match=r"3 of \d+ Parquet files .* 003\.parquet: no column kind, value") as error:
+    with pytest.raises(CannotRead, match=r"3 of 4 Parquet files .* 003\.parquet: no column kind, value") as error:
         trace_parquet(folder, tmp_path / "curves", client=client)
     assert error.value.evidence["file"].tolist() == ["001.parquet", "002.parquet", "003.parquet"]
     assert [path.name for path in tmp_path.iterdir()] == ["readings"]
 
 
 @pytest.mark.parametrize("with_workers", [True, False])
-def test_a_file_that_turns_out_damaged_leaves_nothing_behind(client, observed, write, tmp_path, with_workers):
-    """Its values, not its names, so that it shows only when it is fitted; other parts are written by then."""
-    folder = write(observed.assign(value=observed["value"].round(1)))
-    broken = observed[-200:].assign(value="forty")
-    broken.to_parquet(folder / "zzz.parquet")
+def test_a_file_that_turns_out_wrong_leaves_nothing_behind(client, few, write, tmp_path, with_workers):
+    """Its values, not its names, so that it shows only when others are fitted."""
+    observed, _ = few
+    folder = write(observed)
+    observed[-150:].assign(value="forty").to_parquet(folder / "zzz.parquet")
     with pytest.raises(CannotRead, match=r"zzz\.parquet' cannot be read .*'forty'.*take it out of the folder"):
-        trace_parquet(folder, tmp_path / "curves", client=client if with_workers else None, together=FEW)
+        trace_parquet(folder, tmp_path / "curves", client=client if with_workers else None, together=OF_FEW)
     assert [path.name for path in tmp_path.iterdir()] == ["readings"]
 
 
-def test_a_file_whose_bytes_are_damaged_is_named(observed, write):
-    folder = write(observed)
+def test_a_file_whose_bytes_are_damaged_is_named(few, write):
+    folder = write(few[0])
     damaged = bytearray((folder / "000.parquet").read_bytes())
     damaged[4:2000] = bytes(1996)
     (folder / "000.parquet").write_bytes(damaged)
@@ -250,11 +262,12 @@ def test_a_file_whose_bytes_are_damaged_is_named(observed, write):
         lazy_curves(folder).compute()
 
 
-def test_a_file_that_changes_meanwhile_is_named(observed, write):
+def test_a_file_that_changes_meanwhile_is_named(few, write):
     """A refeed may have come into it whose other readings are fitted elsewhere."""
+    observed, _ = few
     folder = write(observed)
-    curves = lazy_curves(folder, together=FEW)
-    observed[:900].assign(refeed="refeed 100").to_parquet(folder / "000.parquet", row_group_size=400)
+    curves = lazy_curves(folder)
+    observed.assign(refeed="refeed 100").to_parquet(folder / "000.parquet", row_group_size=450)
     with pytest.raises(CannotRead, match=r"000\.parquet' was changed meanwhile"):
         curves.compute()
 
@@ -279,26 +292,21 @@ def test_a_place_that_cannot_be_written_to_is_refused_before_any_work(tmp_path):
 
 WITHOUT_DASK = """
 import sys
+import leavenbench.curves.parquet
+print({"dask", "distributed", "pyarrow.parquet"} & set(sys.modules))
 sys.modules["dask"] = None
-from leavenbench.curves.parquet import lazy_curves
 try:
-    lazy_curves("readings")
+    leavenbench.curves.parquet.lazy_curves("readings")
 except ImportError as error:
     print(error)
 """
 
 
-def test_without_dask_it_says_how_to_install_it():
+def test_dask_is_asked_for_only_here_and_how_to_install_it_is_said():
     told = subprocess.run([sys.executable, "-c", WITHOUT_DASK], capture_output=True, text=True, check=True)
-    assert "pip install 'leavenbench[dask]'" in told.stdout
-
-
-def test_dask_is_imported_only_when_it_is_asked_for():
-    program = (
-        "import sys, leavenbench.curves.parquet; print({'dask', 'distributed', 'pyarrow.parquet'} & set(sys.modules))"
-    )
-    told = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
-    assert told.stdout.strip() == "set()"
+    loaded, said = told.stdout.splitlines()
+    assert loaded == "set()"
+    assert "pip install 'leavenbench[dask]'" in said
 
 
 def test_what_is_read_is_what_the_signals_are(observed):

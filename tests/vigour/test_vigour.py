@@ -60,7 +60,7 @@ def test_a_decline_does_not_drag_its_baseline_along(make_collection, make_curves
     collection, curves = shelf(make_collection, make_curves, true)
     vigour = vigour_of(collection, curves)
     by_round = vigour.groupby("round")["vigour_pct"].mean()
-    assert by_round.to_numpy() == pytest.approx(100 * true)
+    assert by_round.to_numpy() == pytest.approx(100 * true, rel=1e-4)
     assert (vigour["baseline_rounds"] == 6).all()
 
 
@@ -77,7 +77,7 @@ def test_temperature_is_taken_out(make_collection, make_curves):
     collection, curves = shelf(make_collection, make_curves, np.ones((1, 8)), temperature=temperature)
     vigour = vigour_of(collection, curves)
     assert vigour["vigour_pct"].to_numpy() == pytest.approx(100.0)
-    assert (vigour["corrected_for"] == "temperature").all()
+    assert vigour["corrected_for"].str.startswith("temperature").all()
 
 
 def test_where_no_temperature_was_noted_the_error_is_wider_and_the_row_says_so(make_collection, make_curves):
@@ -86,7 +86,7 @@ def test_where_no_temperature_was_noted_the_error_is_wider_and_the_row_says_so(m
     for name in ("max_rate", "max_rate_se", "status"):
         without[1][name] = noted[1][name]
     known, unknown = vigour_of(*noted), vigour_of(*without)
-    assert (unknown["corrected_for"] == "").all()
+    assert not unknown["corrected_for"].str.contains("temperature").any()
     assert (unknown["vigour_pct_se"] > known["vigour_pct_se"]).all()
 
 

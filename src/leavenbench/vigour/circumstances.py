@@ -77,10 +77,11 @@ def lots_fed(collection: Collection) -> pd.DataFrame:
 
 
 def _store_before(refeeds: pd.DataFrame, stepping: pd.DataFrame, place: list[str]) -> pd.Series:
-    """Return the store that a jar came out of at its first step."""
+    """Return the store that a jar came out of before its round."""
     store = stepping.groupby(place)["cold_store"].shift()
     first = stepping["round"] != stepping.groupby(place)["round"].shift()
-    return store.where(first).reindex(refeeds.index)
+    whole = [stepping[name] for name in (*place, "round")]
+    return store.where(first).groupby(whole).transform("first").reindex(refeeds.index)
 
 
 def _probes(collection: Collection) -> pd.Series:

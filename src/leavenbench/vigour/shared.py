@@ -21,6 +21,8 @@ from .circumstances import FACTORS
 _MONTH, _DAY, _LOT, _OTHER = 0.15, 0.05, 0.04, 0.03
 _OWN_ROUND = 0.08
 _TAILS_SHARED, _TAILS_OWN, _TAILS_REFEED = 3.0, 4.0, 5.0
+#: A culture further off its normal than so many sd is on a way of its own, and speaks no more for the shelf.
+_FAR = 3.0
 #: A culture's normal, and what a covariate does, are as good as free [log].
 _FREE = 3.0
 #: Usual effects of the covariates (sd): per day in the cold, per hour since the last feed, per log share of seed.
@@ -76,15 +78,15 @@ def what_is_shared(values: pd.DataFrame, lots: pd.DataFrame) -> Shared:
     prior = design.sd.copy()
     scatter = 0.06
     weight = 1.0 / (se**2 + scatter**2)
-    found = np.zeros(len(prior))
     for _ in range(_ROUNDS_OF_WEIGHTS):
-        found = _solved(design.matrix, y, weight, 1.0 / prior**2, found)
+        found = _solved(design.matrix, y, weight, 1.0 / prior**2)
         rest = y - design.matrix @ found
         scatter = _scatter(rest, se)
         variance = se**2 + scatter**2
         weight = (_TAILS_REFEED + 1.0) / (_TAILS_REFEED + rest**2 / variance) / variance
         heavy = np.where(np.isfinite(design.tails), design.tails, 1e9)
         prior = design.sd / np.sqrt((heavy + 1.0) / (heavy + (found / design.sd) ** 2))
+        prior = np.where((design.kind == "own") & (np.abs(found) > _FAR * design.sd), _FREE, prior)
     told = design.matrix.power(2).T @ weight
     errors = 1.0 / np.sqrt(told + 1.0 / prior**2)
     parts = {kind: design.part(kind, found) for kind in ("covariate", "normal", "own")}
@@ -106,21 +108,13 @@ def _scatter(rest: np.ndarray, se: np.ndarray) -> float:
     return float(np.sqrt(max(whole - np.median(se**2), _LEAST_SD**2)))
 
 
-def _solved(
-    matrix: sparse.csr_matrix, y: np.ndarray, weight: np.ndarray, precision: np.ndarray, start: np.ndarray
-) -> np.ndarray:
-    """Solve the penalised normal equations by conjugate gradients, from where the last ones ended."""
-    from scipy.sparse.linalg import LinearOperator, cg
+def _solved(matrix: sparse.csr_matrix, y: np.ndarray, weight: np.ndarray, precision: np.ndarray) -> np.ndarray:
+    """Solve the penalised normal equations."""
+    from scipy.sparse.linalg import splu
 
-    diagonal = matrix.power(2).T @ weight + precision
-
-    def times(x: np.ndarray) -> np.ndarray:
-        return matrix.T @ (weight * (matrix @ x)) + precision * x
-
-    size = (len(precision), len(precision))
-    system, inverse = (LinearOperator(size, of, dtype=float) for of in (times, lambda x: x / diagonal))
-    found, _ = cg(system, matrix.T @ (weight * y), x0=start, rtol=1e-6, maxiter=400, M=inverse)
-    return np.asarray(found)
+    normal = (matrix.T @ matrix.multiply(weight[:, None]) + sparse.diags(precision)).tocsc()
+    factors = splu(normal, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+    return np.asarray(factors.solve(matrix.T @ (weight * y)))
 
 
 class _Design(NamedTuple):

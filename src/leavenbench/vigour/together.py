@@ -51,7 +51,8 @@ def together(held: pd.DataFrame, worth: Worth, leading: pd.Series) -> pd.DataFra
     (rise, rise_se), (acid, acid_se) = (_scores(np.where(of, value, np.nan), error, worth) for of in _OF.values())
     both, both_se = _scores(value, error, worth)
     apart = np.abs(rise - acid) > _CONTRADICT * np.hypot(rise_se, acid_se)
-    lead = culture.map(leading).fillna("rise").to_numpy()
+    declared = leading.dropna().to_dict()
+    lead = np.array([declared.get(of, "rise") for of in culture])
     alone = {signal: apart & (lead == signal) for signal in _OF}
     log_vigour = np.select(list(alone.values()), [rise, acid], both)
     se = np.select(list(alone.values()), [rise_se, acid_se], both_se)

@@ -80,7 +80,9 @@ def _of_signal(own: pd.DataFrame, warmth: Warmth, organism: Cardinal, slope: np.
     bounds = own["lower_bounds"].fillna("").str.split(", ")
     columns = {"max_rate": "max_rate", "extent": "extent", "lag": "lag_h"}
     return [
-        _rows(own, trait, *told[trait], still, np.array([name in of for of in bounds], bool), warmth.noted[number], slope)
+        _rows(
+            own, trait, *told[trait], still, np.array([name in of for of in bounds], bool), warmth.noted[number], slope
+        )
         for trait, name in columns.items()
     ]
 

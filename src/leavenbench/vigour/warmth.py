@@ -143,7 +143,7 @@ class Warmth(NamedTuple):
         at_reference = np.log(self.pace(self.reference_degC + np.array([0.5, -0.5]), organism))
         usual = at_reference[0] - at_reference[1]
         thermometer = _THERMOMETER_DEGC / np.sqrt(np.maximum(self.readings[number], 1)) * slope
-        own = 0.25 * (slope - usual) * _OWN_WAYS_DEGC
+        own = (slope - usual) * _OWN_WAYS_DEGC
         unknown = np.array([-_UNKNOWN_ROOM_DEGC, _UNKNOWN_ROOM_DEGC]) + self.reference_degC
         widest = np.abs(np.log(self.pace(unknown, organism))).max()
         return np.where(self.noted[number], np.hypot(thermometer, own), widest)

@@ -12,6 +12,7 @@ from ..records.collection import Collection
 from ..records.living import history_numbers, living_cultures
 from ..records.rounds import STEPPING
 from ..records.settings import Settings
+from ..vigour.causes import Causes, causes_of
 from .alert import threshold
 from .levels import round_levels
 from .standing import Yardstick, stand
@@ -21,7 +22,13 @@ _LIST = RESULTS["watch_list"]
 _URGENCY = ("urgent", "slipping", "low", "unknown", "steady")
 
 
-def watch_list(collection: Collection, curves: pd.DataFrame, vigour: pd.DataFrame, as_of: dt.date) -> pd.DataFrame:
+def watch_list(
+    collection: Collection,
+    curves: pd.DataFrame,
+    vigour: pd.DataFrame,
+    as_of: dt.date,
+    causes: Causes | None = None,
+) -> pd.DataFrame:
     """Return how every living culture stands.
 
     Parameters
@@ -32,12 +39,15 @@ def watch_list(collection: Collection, curves: pd.DataFrame, vigour: pd.DataFram
         Its curves and vigour tables.
     as_of : datetime.date
         The day.
+    causes : Causes, optional
+        The causes that the shelf shared; found anew if not given.
 
     Returns
     -------
     pandas.DataFrame
         The watch list's columns; most urgent first.
     """
+    causes = causes_of(collection, curves) if causes is None else causes
     history = history_numbers(collection)
     levels = round_levels(vigour, history)
     yardstick = shelf_yardstick(collection.settings, levels)
@@ -53,6 +63,8 @@ def watch_list(collection: Collection, curves: pd.DataFrame, vigour: pd.DataFram
     table = pd.DataFrame(rows, columns=["last_read", *(name for name in _LIST.names if name != "rank")])
     table = table.astype({"last_read": "datetime64[us]"})
     table = _add_care(table, collection, vigour, as_of, yardstick)
+    met = _met_last(vigour, causes)
+    table["shared_cause"] = pd.Series([met.get(culture, "") for culture in table["culture"]], table.index, "str")
     return _ranked(table, collection.settings.timezone)
 
 
@@ -108,12 +120,19 @@ def _add_care(
     table["rounds_unread"] = _rounds_since(table["last_read"], as_of, yardstick)
     table["act_by"] = _act_by(table, as_of, yardstick)
     table["identity_proven_on"] = _identity_proven(collection["identity_checks"]).reindex(table["culture"]).array
-    table["shared_cause"] = ""
     passing = collection["refeeds"].groupby("culture")["passed"].agg(lambda passed: passed.notna().any())
     table["passing_noted"] = passing.reindex(table["culture"]).fillna(False).array
     spoken = [_care_evidence(row) for row in table.to_dict("records")]
     told = [both[0] + both[1] for both in zip(table["evidence"], spoken, strict=True)]
     return table.assign(evidence=["; ".join(parts) for parts in told])
+
+
+def _met_last(vigour: pd.DataFrame, causes: Causes) -> dict[str, str]:
+    """Return the shared causes that each culture met in its last round."""
+    rounds = vigour.dropna(subset="round").sort_values("fed_at", kind="stable")
+    last = rounds[rounds["round"] == rounds.groupby("culture")["round"].transform("last")]
+    met = causes.met.merge(last[["refeed", "culture"]], on="refeed").drop_duplicates(["culture", "cause"])
+    return {str(culture): "; ".join(of_it) for culture, of_it in met.groupby("culture")["cause"]}
 
 
 def _in_last_round(order: pd.DataFrame, mark: str) -> pd.Series:

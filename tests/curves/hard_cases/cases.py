@@ -1,4 +1,4 @@
-"""Read the hard cases: `tests/curves/test_hard_cases.py` and `tests/benchmarks/hard_cases.py` look at the same."""
+"""The hard cases as signals to be traced, with their truth and their past; see the README beside it."""
 
 from __future__ import annotations
 
@@ -12,49 +12,44 @@ from leavenbench.curves import signals
 from leavenbench.curves.composed import LEVELS
 
 HERE = Path(__file__).parent
-_LOGGED = "lid lifted"
-_SHAPE = ("extent", "max_rate", "lag_h", "half_gone_after_h", "fall_sharpness")
+_SHAPE = ["extent", "max_rate", "lag_h", "half_gone_after_h", "fall_sharpness"]
 
 
 class Truth(NamedTuple):
-    """What a jar truly did: a curve of a model in ``composed.LEVELS``; without a model it stood still."""
+    """What a jar did: a curve of `composed.LEVELS`, extent in % and slope in %/h; without a model it stood still."""
 
     model: str
     start_mm: float
     shape: np.ndarray
 
     def height_mm(self, elapsed_h: np.ndarray) -> np.ndarray:
-        """Return the true height [mm] at hours since feeding."""
-        hours = np.asarray(elapsed_h, float)
+        """Return the height [mm] at hours since feeding."""
         if not self.model:
-            return np.full(hours.shape, self.start_mm)
-        of_start = np.where(np.arange(len(self.shape)) < 2, 0.01 * self.start_mm, 1.0)
-        return LEVELS[self.model].value(hours, np.append(self.start_mm, self.shape * of_start))
+            return np.full(elapsed_h.shape, self.start_mm)
+        extent, rate, *hours = self.shape
+        of_start = 0.01 * self.start_mm
+        return LEVELS[self.model].value(
+            elapsed_h, np.array([self.start_mm, extent * of_start, rate * of_start, *hours])
+        )
 
 
 def observed() -> pd.DataFrame:
-    """Return the readings as `curves.signals` gives them; a case is a refeed."""
-    tables = []
-    for name in ("readings.csv", "lid_lifted.csv"):
-        read = pd.read_csv(HERE / name)
-        tables.append(read.assign(file=name, row=np.arange(len(read)) + 2))
-    read = pd.concat(tables, ignore_index=True)
-    read["refeed"] = read.pop("case").fillna(_LOGGED)
-    return signals(
-        read, pd.DataFrame({"refeed": read["refeed"].unique(), "fed_at": pd.Timestamp("2025-06-01", tz="UTC")})
-    )
+    """Return the readings as `curves.signals` gives them; each case is a refeed."""
+    by_hand, logged = (pd.read_csv(HERE / file).assign(file=file) for file in ("readings.csv", "lid_lifted.csv"))
+    read = pd.concat([by_hand.rename(columns={"case": "refeed"}), logged.assign(refeed="lid lifted")])
+    read["row"] = read.index + 2  # as a spreadsheet shows it
+    fed = pd.DataFrame({"refeed": read["refeed"].unique(), "fed_at": pd.Timestamp("2025-06-02 08:00", tz="UTC")})
+    return signals(read.reset_index(drop=True), fed)
 
 
 def truths() -> dict[str, Truth]:
     """Return the truth of every case."""
-    table = pd.read_csv(HERE / "truth.csv", keep_default_na=False, na_values=dict.fromkeys(("start_mm", *_SHAPE), ""))
-    shapes = table[list(_SHAPE)].to_numpy(float)
-    return {
-        case: Truth(model, start, shape[~np.isnan(shape)])
-        for case, model, start, shape in zip(table["case"], table["model"], table["start_mm"], shapes, strict=True)
-    }
+    table = pd.read_csv(HERE / "truth.csv").fillna({"model": ""})
+    shapes = table[_SHAPE].to_numpy()
+    known = zip(table["case"], table["model"], table["start_mm"], shapes, strict=True)
+    return {case: Truth(model, start_mm, shape[~np.isnan(shape)]) for case, model, start_mm, shape in known}
 
 
 def prior() -> pd.DataFrame:
-    """Return what the earlier refeeds of each case's culture let expect, as `curves.history_prior` gives it."""
+    """Return what the culture's earlier refeeds let expect of every case, as `curves.history_prior` gives it."""
     return pd.read_csv(HERE / "prior.csv")

@@ -13,7 +13,7 @@ from leavenbench.curves.composed import LEVELS
 
 SEED = 7
 HERE = Path(__file__).parent
-START = {"height_mm": 40.0, "ph": 5.9}
+START_MM, START_PH = 40.0, 5.9
 #: Noise (sd) and finest step of a ruler [mm], of a logger [mm] and of a pH probe.
 RULER, LOGGER, PROBE = (1.5, 0), (0.3, 1), (0.04, 2)
 #: What a culture's refeeds stray by from its usual self: log extent, log steepest slope, lag [h].
@@ -62,8 +62,7 @@ def _strayed(case: Case, rng: np.random.Generator) -> np.ndarray:
 
 def _height(model: str, t: np.ndarray, truth: np.ndarray, fall: tuple[float, ...] = ()) -> np.ndarray:
     """Return the true height [mm] at hours since feeding."""
-    start = START["height_mm"]
-    return LEVELS[model].value(t, np.array([start, *(truth[:2] * start / 100.0), truth[2], *fall]))
+    return LEVELS[model].value(t, np.array([START_MM, *(truth[:2] * START_MM / 100.0), truth[2], *fall]))
 
 
 def _by(instrument: tuple[float, int], truth: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -75,13 +74,13 @@ def _read(name: str, truth: np.ndarray, rng: np.random.Generator) -> pd.DataFram
     """Read the jar of a case."""
     case = CASES[name]
     t = case.read_at_h
-    height = _height(case.model, t, truth, case.fall) if name != "dead" else np.full(len(t), START["height_mm"])
+    height = _height(case.model, t, truth, case.fall) if name != "dead" else np.full(len(t), START_MM)
     read = pd.DataFrame({"case": name, "elapsed_h": t.round(4), "height_mm": _by(RULER, height, rng)})
     read = read.assign(ph=np.nan, high_mark_mm=np.nan)
     if name == "wild reading":
         read.loc[read["elapsed_h"] == 5.0, "height_mm"] -= SLIP_MM
     if name == "dead":
-        read["ph"] = _by(PROBE, np.full(len(t), START["ph"]), rng)
+        read["ph"] = _by(PROBE, np.full(len(t), START_PH), rng)
     if name == "smear line only":
         peak = _height(case.model, np.linspace(0.0, t[-1], 10_000), truth, case.fall).max(keepdims=True)
         read.loc[len(t) - 1, "high_mark_mm"] = _by(RULER, peak, rng)
@@ -119,24 +118,26 @@ def _truth_table(truths: dict[str, np.ndarray]) -> pd.DataFrame:
         of_curve = dict(zip(("extent", "max_rate", "lag_h"), truths[name].round(4), strict=True))
         of_fall = dict(zip(("half_gone_after_h", "fall_sharpness"), case.fall, strict=False))
         if name == "dead":
-            rows.append({"case": name, "start_mm": START["height_mm"], "start_ph": START["ph"]})
+            rows.append({"case": name, "model": "", "start_mm": START_MM})
         else:
-            rows.append({"case": name, "model": case.model, "start_mm": START["height_mm"], **of_curve, **of_fall})
+            rows.append({"case": name, "model": case.model, "start_mm": START_MM, **of_curve, **of_fall})
     return pd.DataFrame(rows)
 
 
-def main() -> None:
-    """Write truths, readings and what each culture's past lets expect."""
+def tables() -> dict[str, pd.DataFrame]:
+    """Return truths, readings and what each culture's past lets expect, by the names of their files."""
     rngs = [np.random.default_rng([SEED, place]) for place in range(len(CASES))]
     truths = {name: _strayed(case, rng) for (name, case), rng in zip(CASES.items(), rngs, strict=True)}
-    read = [_read(name, truths[name], rng) for name, rng in zip(CASES, rngs, strict=True)]
+    *by_hand, logged = (_read(name, truths[name], rng) for name, rng in zip(CASES, rngs, strict=True))
     log, earlier = zip(*map(_earlier, CASES, rngs), strict=True)
-    _truth_table(truths).to_csv(HERE / "truth.csv", index=False)
-    by_hand, logged = pd.concat(read[:-1], ignore_index=True), read[-1]
-    by_hand.to_csv(HERE / "readings.csv", index=False)
-    logged[["elapsed_h", "height_mm"]].to_csv(HERE / "lid_lifted.csv", index=False)
-    _past(pd.concat(log), pd.concat(earlier)).to_csv(HERE / "prior.csv", index=False)
+    return {
+        "truth.csv": _truth_table(truths),
+        "readings.csv": pd.concat(by_hand, ignore_index=True),
+        "lid_lifted.csv": logged[["elapsed_h", "height_mm"]],
+        "prior.csv": _past(pd.concat(log), pd.concat(earlier)),
+    }
 
 
 if __name__ == "__main__":
-    main()
+    for file, table in tables().items():
+        table.to_csv(HERE / file, index=False)

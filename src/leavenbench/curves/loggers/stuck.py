@@ -17,7 +17,7 @@ from .log import FEWEST, Log
 #: By itself, a run of equal readings is stuck when it is so long, and so many times as long as any that may rest...
 _LONG, _LONGER = 10, 2.0
 #: ...in a log that turns up or down at this share of its readings or more.
-_RESTLESS = 0.2
+_RESTLESS = 0.25
 #: Coming free, a sensor leaps at most so many times as far as the pace before would have taken it.
 _CATCHES_UP = 4.0
 #: A sensor that stopped was moving at least so many times what is far, in an hour.

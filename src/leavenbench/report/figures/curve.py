@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from ...curves import Known, Trace, signals, trace_signal
 from ...records.collection import Collection
@@ -17,6 +18,19 @@ if TYPE_CHECKING:
 _LEVEL = 0.95
 #: A band wider than the picture runs out of it: the axes leave it this share of what readings and curve take up.
 _ROOM = 0.25
+#: Readings as open circles, as far as circles can be told apart; those of a logger as dots under the curve.
+_MOST_CIRCLES = 60
+_READ: Any = {
+    "marker": "o", "color": INK, "markerfacecolor": "white", "markersize": 4.5, "linestyle": "", "zorder": 3,
+}  # fmt: skip
+_LOGGED: Any = {
+    "marker": ".",
+    "color": "#9a9a9a",
+    "markersize": 5,
+    "markeredgewidth": 0.0,
+    "linestyle": "",
+    "zorder": 1,
+}
 _TOLD_BY_HISTORY = {"extent": "extent", "max_rate": "steepest slope", "lag_h": "lag"}
 _Y_LABEL = {"rise": "Rise over the start [%]", "acid": "pH"}
 
@@ -72,19 +86,18 @@ def plot_curve(
 
 def draw_trace(ax: Axes, hours: np.ndarray, values: np.ndarray, found: Trace, signal: str) -> None:
     """Draw readings, fit, band and ripe window; a rise in % of its start."""
-    start = _start(values, found) if signal == "rise" else np.nan
 
-    def shown(level: np.ndarray) -> np.ndarray:
-        return 100.0 * (np.asarray(level) / start - 1.0) if signal == "rise" else np.asarray(level)
+    def shown(level: ArrayLike) -> np.ndarray:
+        return as_drawn(level, values, found, signal)
 
-    ax.plot(hours, shown(values), "o", color=INK, markerfacecolor="white", markersize=4.5, label="readings", zorder=3)
-    if found.set_aside is not None:
-        hour, value = found.set_aside
-        ax.plot(hour, shown(np.array(value)), "x", color=INK, markersize=9, label="set aside as misread", zorder=4)
+    ax.plot(hours, shown(values), label="readings", **(_READ if len(values) <= _MOST_CIRCLES else _LOGGED))
+    aside = np.reshape([] if found.set_aside is None else found.set_aside, (-1, 2))
+    if len(aside):
+        ax.plot(aside[:, 0], shown(aside[:, 1]), "x", color=INK, markersize=8, label="set aside as misread", zorder=4)
     if found.high_mark is not None:
-        mark = float(shown(np.array(found.high_mark)))
+        mark = float(shown(found.high_mark))
         ax.axhline(mark, color=INK, linestyle=(0, (6, 3)), linewidth=0.9, label="smear line")
-    if found.choice is None:
+    if found.choice is None or found.until_h == 0.0:
         _leave_room(ax, signal)
         return
     fine = np.linspace(0.0, found.until_h, 300)  # no further than the readings behind the fit
@@ -97,6 +110,13 @@ def draw_trace(ax: Axes, hours: np.ndarray, values: np.ndarray, found: Trace, si
     ripe = [found.traits[name].value for name in ("ripe_from_h", "ripe_until_h") if name in found.traits]
     if len(ripe) == 2 and np.isfinite(ripe).all():
         ax.axvspan(ripe[0], ripe[1], ymax=0.03, color=INK, label="ripe", linewidth=0)
+
+
+def as_drawn(level: ArrayLike, values: np.ndarray, found: Trace, signal: str) -> np.ndarray:
+    """Return levels in the unit read as they are drawn: a rise in % over the start of the trace, a pH as it is."""
+    if signal != "rise":
+        return np.asarray(level)
+    return 100.0 * (np.asarray(level) / _start(values, found) - 1.0)
 
 
 def _borrowed(found: Trace) -> str:

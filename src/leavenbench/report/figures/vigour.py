@@ -9,6 +9,7 @@ import pandas as pd
 
 from ...records.collection import Collection
 from ...records.living import history_numbers
+from ...vigour.causes import Causes
 from ...watch.alert import Z80
 from ...watch.levels import round_levels
 from .style import DEEP, INK, MIDDLE, PALE, STEP_MARKS, finished, new_axes
@@ -17,7 +18,14 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
-def plot_vigour(collection: Collection, vigour: pd.DataFrame, culture: str, *, ax: Axes | None = None) -> Axes:
+def plot_vigour(
+    collection: Collection,
+    vigour: pd.DataFrame,
+    culture: str,
+    *,
+    causes: Causes | None = None,
+    ax: Axes | None = None,
+) -> Axes:
     """Draw the vigour of one culture over its rounds.
 
     Parameters
@@ -28,6 +36,8 @@ def plot_vigour(collection: Collection, vigour: pd.DataFrame, culture: str, *, a
         The vigour table.
     culture : str
         Which culture.
+    causes : Causes, optional
+        The causes that the shelf shared: refeeds that met one are marked.
     ax : matplotlib.axes.Axes, optional
         Where to draw; new axes when not given.
 
@@ -35,7 +45,7 @@ def plot_vigour(collection: Collection, vigour: pd.DataFrame, culture: str, *, a
     -------
     matplotlib.axes.Axes
         Each refeed as a point, its shape telling the step; each round as a line with its 80 % band; baseline and
-        half strength as lines; events as marks with their names.
+        half strength as lines; events as marks with their names; shared causes as a bar at the foot, named.
     """
     ax = ax or new_axes()
     own = vigour[vigour["culture"] == culture]
@@ -51,6 +61,8 @@ def plot_vigour(collection: Collection, vigour: pd.DataFrame, culture: str, *, a
     ax.axhline(half, color=MIDDLE, linewidth=1.2, linestyle="--")
     ax.annotate(f"{half:g} %", (1.0, half), xycoords=("axes fraction", "data"), fontsize=8, va="center", color=MIDDLE)
     _mark_events(ax, collection["events"], culture)
+    if causes is not None:
+        _mark_causes(ax, known, causes)
     ax.set_ylim(0.0, top)
     if len(known):
         ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.2), ncols=6, fontsize=8, frameon=False)
@@ -93,6 +105,18 @@ def _mark_events(ax: Axes, events: pd.DataFrame, culture: str) -> None:
             "va": "top",
         }
         ax.annotate(str(event["kind"]), (event["happened_on"], 0.98), **place)
+
+
+def _mark_causes(ax: Axes, known: pd.DataFrame, causes: Causes) -> None:
+    """Mark at the foot when the culture met causes that the shelf shared; they are out of the vigour shown."""
+    met = causes.met.merge(known[["refeed", "fed_at"]], on="refeed")
+    for number, (cause, of_cause) in enumerate(met.groupby("cause", sort=False)):
+        when = _days(of_cause["fed_at"])
+        height = 0.02 + 0.05 * (number % 3)
+        place: dict[str, Any] = {"transform": ax.get_xaxis_transform(), "color": INK}
+        ax.plot([when.min(), when.max() + pd.Timedelta(days=6)], [height, height], linewidth=3.0, **place)
+        told: dict[str, Any] = {"xycoords": ("data", "axes fraction"), "fontsize": 7, "va": "center"}
+        ax.annotate(f" {cause}", (when.max() + pd.Timedelta(days=6), height), **told)
 
 
 def _days(moments: pd.Series) -> pd.Series:

@@ -1,0 +1,225 @@
+"""Which cause a shelf shared in a month: the day, the flour lot, the room ..., or that they cannot be told apart.
+
+In each month every level of every factor is tried against none by a score test on what the culture's own past does not
+explain, with the variances that are usual for cultures, days, lots and months allowed for. The best is named when it
+would come up by chance in one month of fifty among all that were tried; beside it stand those that together with it
+hold nine tenths of the odds. What it explains is taken out, and the rest is tried again.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+from scipy.linalg import cho_factor, cho_solve
+from scipy.special import log_ndtr
+
+from ..columns import RESULTS
+from ..records.collection import Collection
+from .circumstances import FACTORS
+from .index import Weighed, vigour_table, weigh
+from .shared import FEWEST_CULTURES, Shared
+
+#: Chance of a false name in a month, over all levels tried, and the odds that there must be at least.
+_FALSE, _ODDS = 0.02, 10.0
+#: Odds that the named and those that cannot be told apart from it hold together.
+_TOGETHER = 0.90
+#: How large a shared cause usually is, where there is one [log]; one smaller than this is not worth a name.
+_USUAL, _LEAST = 0.2, 0.07
+#: What is usual without a cause, where the shelf is too small to tell [log].
+_DAY, _LOT, _LEAST_MONTH, _LEAST_OWN = 0.05, 0.04, 0.03, 0.05
+#: How much of a deviation is left in the next round; a culture far off its normal stays there.
+_CARRIED, _FAR, _FAR_SD = 0.3, 0.24, 0.15
+#: A month says something of the shelf from so many cultures on.
+_FEWEST = 8
+#: A refeed further off than so many sd counts as that far off.
+_ODD = 3.5
+#: Causes named in one month at most.
+_MOST = 4
+
+
+class Causes(NamedTuple):
+    """The causes found, and who met them.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        The columns of ``RESULTS["shared_causes"]``, month after month.
+    met : pandas.DataFrame
+        refeed and cause (in words), one row per refeed and cause that it met.
+    """
+
+    table: pd.DataFrame
+    met: pd.DataFrame
+
+
+def shared_causes(weighed: Weighed) -> Causes:
+    """Name the causes that a shelf shared, month by month.
+
+    Parameters
+    ----------
+    weighed : Weighed
+        From `index.weigh`.
+
+    Returns
+    -------
+    Causes
+        Nothing where the shelf is too small to share anything.
+    """
+    made = RESULTS["shared_causes"]
+    rows: list[dict[str, object]] = []
+    met: list[pd.DataFrame] = []
+    if weighed.shared is not None:
+        rest, own_sd = _unexplained(weighed.values, weighed.shared)
+        month_sd = _month_sd(weighed.shared)
+        for _, of_month in weighed.values.assign(rest=rest, own_sd=own_sd).groupby("month"):
+            if of_month["culture"].nunique() < _FEWEST:
+                continue
+            found = _Month.of(of_month, weighed.lots, weighed.shared.scatter, month_sd).named()
+            rows += [one.row for one in found]
+            met += [one.met for one in found]
+    table = pd.DataFrame(rows, columns=made.names).astype(made.dtypes())
+    together = pd.concat(met, ignore_index=True) if met else pd.DataFrame(columns=["refeed", "cause"])
+    return Causes(table, together.astype("str"))
+
+
+def vigour_and_causes(collection: Collection, curves: pd.DataFrame) -> tuple[pd.DataFrame, Causes]:
+    """Return the vigour of every refeed, as `index.vigour_of` does, and the causes that the shelf shared."""
+    weighed = weigh(collection, curves)
+    return vigour_table(collection, curves, weighed), shared_causes(weighed)
+
+
+def causes_of(collection: Collection, curves: pd.DataFrame) -> Causes:
+    """Return the causes that a shelf shared, from its records and its curves table."""
+    return shared_causes(weigh(collection, curves))
+
+
+def _unexplained(values: pd.DataFrame, shared: Shared) -> tuple[np.ndarray, np.ndarray]:
+    """Return what a culture's normal and its past do not explain of each refeed, and how far it may stray by itself."""
+    series = ["culture", "history"]
+    rounds = values.assign(own=shared.own).groupby([*series, "round"]).agg(own=("own", "first"), at=("fed_at", "min"))
+    rounds = rounds.sort_values("at")
+    before = rounds.groupby(series)["own"].shift().fillna(0.0)
+    far = before.abs() > _FAR
+    told = pd.DataFrame({"carried": before * np.where(far, 1.0, _CARRIED), "far": far})
+    joined = values[[*series, "round"]].join(told, on=[*series, "round"])
+    near = shared.own[np.abs(shared.own) < _FAR]
+    usual = max(1.4826 * float(np.median(np.abs(near))) if len(near) else 0.0, _LEAST_OWN)
+    rest = values["log_vigour"].to_numpy() - shared.covariates - shared.normal - joined["carried"].to_numpy(dtype=float)
+    return rest, np.where(joined["far"].to_numpy(dtype=bool), _FAR_SD, usual)
+
+
+def _month_sd(shared: Shared) -> float:
+    months = shared.effects.loc[shared.effects["factor"] == "month", "effect"]
+    return max(1.4826 * float(months.abs().median()) if len(months) else 0.0, _LEAST_MONTH)
+
+
+class _Found(NamedTuple):
+    row: dict[str, object]
+    met: pd.DataFrame
+    odds: float
+
+
+class _Month(NamedTuple):
+    """The refeeds of a month, and all that they might share: one column per level tried."""
+
+    values: pd.DataFrame
+    rest: np.ndarray
+    solved: tuple[np.ndarray, bool]
+    levels: np.ndarray
+    names: list[tuple[str, str]]
+
+    @classmethod
+    def of(cls, values: pd.DataFrame, lots: pd.DataFrame, scatter: float, month_sd: float) -> _Month:
+        values = values.reset_index(drop=True)
+        columns, names = [np.ones((len(values), 1))], [("month", str(values["month"].iloc[0]))]
+        for factor in FACTORS:
+            number, found = pd.factorize(values[factor])
+            columns.append((number[:, None] == np.arange(len(found))).astype(float))
+            names += [(factor, str(level)) for level in found]
+        same_day = columns[1] @ columns[1].T
+        of_month = lots.merge(values[["refeed"]].assign(row=values.index), on="refeed")
+        number, found = pd.factorize(of_month["lot"])
+        of_lots = np.zeros((len(values), len(found)))
+        np.add.at(of_lots, (of_month["row"].to_numpy(), number), of_month["share"].to_numpy(dtype=float))
+        columns.append(of_lots)
+        names += [("lot", str(lot)) for lot in found]
+        same = values.groupby(["culture", "history", "round"]).ngroup().to_numpy()
+        own = values["own_sd"].to_numpy()
+        variance = (same[:, None] == same) * np.outer(own, own) + _DAY**2 * same_day + month_sd**2
+        variance += _LOT**2 * of_lots @ of_lots.T
+        variance[np.diag_indices(len(values))] += values["log_vigour_se"].to_numpy() ** 2 + scatter**2
+        sd = np.sqrt(np.diag(variance))
+        rest = values["rest"].to_numpy()
+        middle = np.median(rest)
+        rest = middle + np.clip(rest - middle, -_ODD * sd, _ODD * sd)
+        levels = np.hstack(columns)
+        kept = np.flatnonzero(_tellable(values["culture"], levels))
+        return cls(values, rest, cho_factor(variance), levels[:, kept], [names[place] for place in kept])
+
+    def named(self) -> list[_Found]:
+        """Name causes, the clearest first, each with what the ones before it explain taken out."""
+        found: list[_Found] = []
+        rest, told = self.rest, np.zeros((len(self.rest), 0))
+        for _ in range(_MOST):
+            effect, variance = self._effects(rest, told)
+            score = np.abs(effect) / np.sqrt(variance)
+            best = int(np.argmax(score))
+            chance = np.log(2.0 * len(score)) + log_ndtr(-score[best])
+            one = self._told(best, effect, variance)
+            if not chance < np.log(_FALSE) or abs(effect[best]) < _LEAST or one.odds < _ODDS:
+                break
+            found.append(one)
+            told = np.column_stack((told, self.levels[:, best]))
+        return found
+
+    def _effects(self, rest: np.ndarray, told: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return the effect of each level beside those already told, and its variance."""
+        solved, weighed = cho_solve(self.solved, self.levels), cho_solve(self.solved, rest)
+        size, score = (self.levels * solved).sum(axis=0), self.levels.T @ weighed
+        if told.shape[1]:
+            of_told = cho_solve(self.solved, told)
+            across, inner = self.levels.T @ of_told, np.linalg.inv(told.T @ of_told)
+            size = size - ((across @ inner) * across).sum(axis=1)
+            score = score - across @ inner @ (told.T @ weighed)
+        none = size < 1e-9 * np.maximum((self.levels * solved).sum(axis=0), 1e-12)
+        return np.where(none, 0.0, score / np.where(none, 1.0, size)), np.where(
+            none, 1.0, 1.0 / np.where(none, 1.0, size)
+        )
+
+    def _told(self, best: int, effect: np.ndarray, variance: np.ndarray) -> _Found:
+        """Write down the level that is named, with those that cannot be told apart from it."""
+        shrunk = _USUAL**2 / (_USUAL**2 + variance)
+        log_odds = 0.5 * (np.log(1.0 - shrunk) + effect**2 / variance * shrunk)
+        share = np.exp(log_odds - log_odds.max())
+        share /= share.sum()
+        order = np.argsort(-share, kind="stable")
+        enough = order[: int(np.searchsorted(np.cumsum(share[order]), _TOGETHER)) + 1]
+        who = self.values[self.levels[:, best] > 0.0]
+        factor, level = self.names[best]
+        size = 100.0 * float(np.expm1(effect[best]))
+        odds = float(np.exp(min(log_odds[best], 700.0)) / len(log_odds))
+        row: dict[str, object] = {
+            "month": str(self.values["month"].iloc[0]),
+            "factor": factor,
+            "level": level,
+            "candidates": ", ".join(" ".join(self.names[place]) for place in enough if place != best),
+            "effect_pct": size,
+            "effect_pct_se": (100.0 + size) * float(np.sqrt(variance[best])),
+            "cultures": who["culture"].nunique(),
+            "refeeds": len(who),
+            "odds": odds,
+        }
+        either = "".join(f" or {' '.join(self.names[place])}" for place in enough if place != best)
+        cause = f"{factor} {level}{either} ({size:+.0f} %)"
+        return _Found(row, pd.DataFrame({"refeed": who["refeed"], "cause": cause}), odds)
+
+
+def _tellable(culture: pd.Series, levels: np.ndarray) -> np.ndarray:
+    """Whether enough cultures met each level, and enough refeeds did not; the month itself is met by all."""
+    number, found = pd.factorize(culture)
+    met = (number[:, None] == np.arange(len(found))).astype(float).T @ (levels > 0.0)
+    enough = ((met > 0.0).sum(axis=0) >= FEWEST_CULTURES) & ((levels > 0.0).mean(axis=0) < 0.9)
+    enough[0] = True
+    return enough
