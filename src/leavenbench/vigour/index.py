@@ -16,11 +16,10 @@ from .circumstances import circumstances, lots_fed
 from .floor import floors
 from .shared import Shared, what_is_shared
 from .together import together
+from .too_good import too_good
 from .traits import log_traits
 from .worth import worth_of
 
-#: A jump is too good when it lies so many standard errors above everything shown before, over so many rounds.
-_TOO_GOOD_SE, _TOO_GOOD_AFTER = 3.0, 4
 #: A shelf with fewer refeeds than this has nothing to share.
 _FEWEST = 12
 _CORRECTED = {"temperature": "noted", "probe": "probed"}
@@ -101,7 +100,7 @@ def vigour_table(collection: Collection, curves: pd.DataFrame, weighed: Weighed)
     table["floor"] = table["refeed"].map(floors(collection, curves)).astype("str").fillna("not measured")
     table["extra_steps"] = _extra_steps(refeeds, collection.settings.steps_per_round)
     table["borrowed_share"] = table["vigour_pct"].where(table["vigour_pct"].isna(), 0.0)
-    table["too_good"] = _too_good(table)
+    table["too_good"] = too_good(table, weighed.values)
     return table[made.names].astype(made.dtypes(timezone))
 
 
@@ -152,21 +151,3 @@ def _extra_steps(refeeds: pd.DataFrame, usual_steps: float) -> pd.Series:
     extra = (rounds["steps"].astype(float) - earlier.fillna(usual_steps)).clip(lower=0).round()
     joined = refeeds.join(extra.rename("extra_steps"), on=["culture", "history", "round"])
     return joined["extra_steps"].astype("Int64").reset_index(drop=True)
-
-
-def _too_good(table: pd.DataFrame) -> pd.Series:
-    """Mark refeeds whose vigour lies beyond everything that the culture showed in its earlier rounds."""
-    place = ["culture", "history", "round"]
-    if table["round"].isna().all():
-        return pd.Series(False, index=table.index, dtype="boolean")
-    rounds = table.groupby(place).agg(begun=("fed_at", "min"), best=("vigour_pct_own", "max")).sort_values("begun")
-    so_far = rounds.groupby(["culture", "history"])
-    known = pd.DataFrame(
-        {
-            "best_before": so_far["best"].transform(lambda best: best.cummax().ffill().shift()),
-            "rounds_before": so_far.cumcount(),
-        }
-    ).reset_index()
-    before = table[place].merge(known, how="left", on=place).set_index(table.index)
-    least = table["vigour_pct_own"] - _TOO_GOOD_SE * table["vigour_pct_own_se"]
-    return ((least > before["best_before"]) & (before["rounds_before"] >= _TOO_GOOD_AFTER)).astype("boolean")

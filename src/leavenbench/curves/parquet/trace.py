@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from dask.dataframe import DataFrame as Lazy
     from distributed import Client, Future
 
-#: So many readings keep a worker busy for a second or so, which is long beside what it takes to hand them over.
-_TOGETHER = 200_000
+#: So many readings keep a worker busy for half a second, which is long beside what it takes to hand them over.
+_TOGETHER = 100_000
 
 
 def trace_parquet(
