@@ -121,6 +121,16 @@ def put_back(logs, rng):
     return y
 
 
+def moved_by_hand(logs, rng):
+    """Move it, with a hand before the sensor for six minutes."""
+    y = moved(logs, rng)
+    for log, before in zip(y, logs.y, strict=True):
+        first = int(np.argmax(np.abs(log - before) > 1e-6))
+        hand = log[first - int(0.05 / logs.t[1]) : first + 1 + int(0.05 / logs.t[1])]
+        hand += rng.uniform(40, 80, len(hand)) / (1.0 if logs.kind == RISE else 40.0)
+    return y
+
+
 #: How far extent and max_rate may be off those of the sound log, in %, and the lag, in hours.
 FAULTS = {
     lid_lifted: (0.3, 0.5, 0.03),
@@ -128,6 +138,7 @@ FAULTS = {
     stuck: (3.0, 8.0, 0.15),
     moved: (4.0, 6.0, 0.2),
     put_back: (1.5, 3.0, 0.1),
+    moved_by_hand: (4.0, 6.0, 0.2),
 }
 
 
@@ -149,7 +160,8 @@ def differences(found, sound):
 def test_with_a_fault_set_right_a_log_gives_its_curve(kind, minutes, plant):
     """In nine of ten logs all three traits are as near as stated to those of the log without the fault.
 
-    Left as it is, one in ten at most is that near: the fault has to be met.
+    In eight of ten where a hand was before the sensor as the jar was moved, and it was read every ten minutes. Left as
+    it is, one in ten at most is that near: the fault has to be met.
     """
     logs = invent(kind, minutes)
     sound, faulty = traced(logs.observed), logs._replace(y=plant(logs, np.random.default_rng(2))).observed
@@ -157,7 +169,7 @@ def test_with_a_fault_set_right_a_log_gives_its_curve(kind, minutes, plant):
     near, left_alone = (
         (differences(traced(it), sound) <= limits).all(axis=0).mean() for it in (sift(faulty, BEYOND).observed, faulty)
     )
-    assert near >= 0.9
+    assert near >= (0.8 if plant is moved_by_hand and minutes == 10.0 else 0.9)
     assert left_alone <= 0.1
 
 
@@ -183,28 +195,35 @@ def test_a_sensor_that_died_on_the_slope_does_not_make_a_plateau(kind, minutes):
     assert (traced(sift(faulty, BEYOND).observed).status == "peak not reached").mean() >= 0.8
 
 
+#: Sound logs, and the share of them that may be taken for faulty. A collapse in the last minutes of a log is taken for a
+#: lifted lid, and a rise within an hour or two, read every half hour, is as good as a leap.
 SOUND = {
-    "white noise": {"wanders_h": 0.0},
-    "noise that wanders": {"wanders_h": 0.3},
-    "more noise": {"wanders_h": 0.1, "noise": {RISE: 1.0, "ph_direct": 0.03}},
-    "coarse": {"wanders_h": 0.1, "step": {RISE: 1.0, "ph_direct": 0.1}},
-    "coarse and without noise": {"noise": {RISE: 0.0, "ph_direct": 0.0}, "step": {RISE: 1.0, "ph_direct": 0.1}},
-    "quick": {"rates": (0.5, 1.2)},
-    "cut off": {"hours": 5.0},
-    "read every half minute": {"minutes": 0.5, "logs": 50},
-    "read every half hour": {"minutes": 30.0, "hours": 47.0},
+    "white noise": (0.01, {"wanders_h": 0.0}),
+    "noise that wanders": (0.01, {"wanders_h": 0.3}),
+    "more noise": (0.01, {"noise": {RISE: 1.0, "ph_direct": 0.03}}),
+    "coarse": (0.01, {"step": {RISE: 1.0, "ph_direct": 0.1}}),
+    "coarse and without noise": (
+        0.01,
+        {"noise": {RISE: 0.0, "ph_direct": 0.0}, "step": {RISE: 1.0, "ph_direct": 0.1}},
+    ),
+    "quick": (0.01, {"rates": (0.5, 1.2)}),
+    "cut off": (0.02, {"hours": 9.0}),
+    "read every half minute": (0.01, {"minutes": 0.5}),
+    "read every half hour": (0.01, {"minutes": 30.0, "hours": 47.0}),
+    "quick, and read every half hour": (0.03, {"minutes": 30.0, "hours": 47.0, "rates": (0.3, 0.8)}),
 }
 
 
 @pytest.mark.parametrize("case", SOUND)
-@pytest.mark.parametrize("minutes", [2.0, 4.0])
+@pytest.mark.parametrize("minutes", [2.0, 8.0])
 @pytest.mark.parametrize("kind", KINDS)
 def test_sound_logs_are_left_alone(kind, minutes, case):
-    """At most one in a hundred has anything said of it; plateaus, collapses and noise of every sort included."""
-    chosen = {name: it[kind] if isinstance(it, dict) else it for name, it in SOUND[case].items()}
-    observed = invent(kind, **({"minutes": minutes, "logs": 100, "seed": 5} | chosen)).observed
-    found = sift(observed, BEYOND)
-    assert (found.said != "").mean() <= 0.01
+    """Plateaus, collapses and noise of every sort included."""
+    share, chosen = SOUND[case]
+    of_kind = {name: it[kind] if isinstance(it, dict) else it for name, it in chosen.items()}
+    observed = invent(kind, **({"minutes": minutes, "logs": 100, "seed": 5} | of_kind)).observed
+    assert (observed.readings > BEYOND).all()
+    assert (sift(observed, BEYOND).said != "").mean() <= share
 
 
 @pytest.mark.parametrize("minutes", [1.0, 10.0])
@@ -296,12 +315,28 @@ def test_what_no_dough_can_give_is_set_aside_however_long_it_lasts(kind, none):
 
 
 def test_a_gap_is_bridged_by_nothing():
-    """After a night without readings the dough stands elsewhere, and that is neither a leap nor a spike."""
-    there = (HOURS < 3.0) | (HOURS > 9.0) & (HOURS < 9.4) | (HOURS > 16.0)
+    """Four readings between two gaps are no spike, and a dough that stands elsewhere after a gap has not leapt."""
+    there = (HOURS < 3.0) | (HOURS > 8.95) & (HOURS < 9.3) | (HOURS > 16.0)
     y = one_log()
-    y[HOURS > 16.0] -= 25.0
+    y[HOURS > 16.0] -= 45.0
+    assert there[(HOURS > 8.0) & (HOURS < 10.0)].sum() == 4
     found = sift(of_one(y[there], hours=HOURS[there]), BEYOND)
     assert found.said.tolist() == [""]
+
+
+def test_a_lid_lifted_while_the_dough_collapses_is_no_jar_that_was_moved():
+    """Ten minutes off by 20 mm, while the dough falls by some 60 mm an hour."""
+    rng, hours = np.random.default_rng(9), np.arange(0.0, 15.0, 1.0 / 60.0)
+    y = 40.0 + 60.0 / (1.0 + np.exp(4.0 * (hours - 8.0))) + 0.3 * rng.normal(size=(60, len(hours)))
+    first = rng.integers(7 * 60 + 30, 8 * 60 + 30, 60)
+    for log, place, by in zip(y, first, rng.choice([-20.0, 20.0], 60), strict=True):
+        log[place : place + 10] += by
+    many = np.repeat(np.arange(60), len(hours))
+    found = sift(observe(many, np.tile(hours, 60), y.ravel(), np.full(60, RISE))[0], BEYOND)
+    assert np.mean(["moved" in said for said in found.said]) <= 0.05
+    rows = found.aside // len(hours), found.aside % len(hours)
+    lifted = (rows[1] >= first[rows[0]]) & (rows[1] < first[rows[0]] + 10)
+    assert lifted.sum() >= 0.9 * 600
 
 
 def test_long_lists_are_cut_short():
@@ -314,13 +349,14 @@ def test_long_lists_are_cut_short():
 
 def shelf(seed=3):
     """Give logs with and without faults beside refeeds read by ruler, and everything that an `Observed` can carry."""
-    rng, faulty = np.random.default_rng(seed), []
+    rng, some = np.random.default_rng(seed), []
     for kind in KINDS:
-        logs = invent(kind, 5.0, logs=5, seed=seed)
-        faulty += [(kind, logs.t, plant(logs, rng)[number]) for number, plant in enumerate(FAULTS)]
-        faulty.append((kind, logs.t, logs.y[0]))
-    ruler = [(kind, np.linspace(0.0, 12.0, n), rng.uniform(40, 90, n)) for kind in KINDS for n in (1, 9, BEYOND)]
-    some = [both for pair in zip(faulty, ruler * 2, strict=True) for both in pair]
+        logs = invent(kind, 5.0, logs=len(FAULTS), seed=seed)
+        for number, plant in enumerate(FAULTS):
+            readings = (1, 9, BEYOND)[number % 3]
+            some.append((kind, logs.t, plant(logs, rng)[number]))
+            some.append((kind, np.linspace(0.0, 12.0, readings), rng.uniform(40, 90, readings)))
+        some.append((kind, logs.t, logs.y[0]))
     size, kinds = [len(t) for _, t, _ in some], np.array([kind for kind, _, _ in some])
     t, y = (np.concatenate([one[part] for one in some]) for part in (1, 2))
     return observe(np.repeat(np.arange(len(some)), size), t, y, kinds, np.where(t > 5.0, 2.0, np.nan))[0]
@@ -329,7 +365,7 @@ def shelf(seed=3):
 def test_any_company_gives_the_same_to_the_last_bit():
     whole = shelf()
     found = sift(whole, BEYOND)
-    assert (found.said != "").sum() == 10
+    assert (found.said != "").sum() == 2 * len(FAULTS)
     for signal in range(len(whole.first)):
         alone = sift(whole.of(np.array([signal])), BEYOND)
         assert alone.said.tolist() == [found.said[signal]]

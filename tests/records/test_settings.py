@@ -36,6 +36,8 @@ def test_every_setting_has_a_default(tmp_path):
         "half_strength_pct": 50.0,
         "floor_ph": 4.6,
         "floor_h": 24.0,
+        "yeast_cardinal_degC": (8.0, 27.5, 35.5),
+        "lactic_cardinal_degC": (4.0, 32.5, 41.0),
     }
 
 
@@ -77,6 +79,10 @@ def test_an_unknown_key_warns_with_the_nearest_known(read, listed):
         ("floor_ph = nan", "floor_ph"),
         ("floor_h = " + "9" * 400, "floor_h"),
         ("title = 2025-03-01", "title"),
+        ("yeast_cardinal_degC = [8, 35.5, 27.5]", "yeast_cardinal_degC"),
+        ("yeast_cardinal_degC = [8, 27.5]", "yeast_cardinal_degC"),
+        ("lactic_cardinal_degC = 32", "lactic_cardinal_degC"),
+        ('lactic_cardinal_degC = [4, "warm", 41]', "lactic_cardinal_degC"),
         ("title = Our shelf", "cannot be read"),
         (b'title = "M\xfchle"', "cannot be read"),
     ],

@@ -11,6 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from ..errors import CannotRead
+from ..temperature import LACTIC, YEAST, Cardinal
 
 FILE = "collection.toml"
 
@@ -41,6 +42,9 @@ class Settings:
         The vigour [%] under which a culture counts as lost to rescue by feeding alone.
     floor_ph, floor_h : float
         A jar must sour to this pH within so many hours [h].
+    yeast_cardinal_degC, lactic_cardinal_degC : tuple of three floats
+        The temperatures [degC] below, at and above which the yeast and the lactic acid bacteria of the collection
+        stop, thrive and stop again.
     """
 
     title: str = ""
@@ -55,10 +59,13 @@ class Settings:
     half_strength_pct: float = 50.0
     floor_ph: float = 4.6
     floor_h: float = 24.0
+    yeast_cardinal_degC: tuple[float, float, float] = YEAST
+    lactic_cardinal_degC: tuple[float, float, float] = LACTIC
 
 
+_CARDINAL = {"yeast_cardinal_degC", "lactic_cardinal_degC"}
 _WORDS = {"title", "timezone", "date_order"}
-_ABOVE_ZERO = {field.name for field in fields(Settings)} - _WORDS - {"reference_temperature_degC"}
+_ABOVE_ZERO = {field.name for field in fields(Settings)} - _WORDS - _CARDINAL - {"reference_temperature_degC"}
 
 
 def require_folder(folder: Path) -> None:
@@ -134,11 +141,22 @@ def _checked(key: str, value: object) -> object:
         if not isinstance(value, str):
             raise CannotRead(f"{FILE}: {key} = {value!r} is not text; put it in quotation marks.")
         return _checked_words(key, value)
+    if key in _CARDINAL:
+        return _checked_temperatures(key, value)
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e15:
         raise CannotRead(f"{FILE}: {key} = {value!r} is not a number; write it bare, as in {key} = 24.")
     if key in _ABOVE_ZERO and value <= 0:
         raise CannotRead(f"{FILE}: {key} = {value!r} must be above zero.")
     return float(value)
+
+
+def _checked_temperatures(key: str, value: object) -> Cardinal:
+    numbers = value if isinstance(value, list) else []
+    known = [it for it in numbers if isinstance(it, int | float) and not isinstance(it, bool) and abs(it) < 100]
+    if len(known) != 3 or len(numbers) != 3 or not known[0] < known[1] < known[2]:
+        usual = list(getattr(Settings, key))
+        raise CannotRead(f"{FILE}: {key} = {value!r} is not three rising temperatures in degC, as in {key} = {usual}.")
+    return Cardinal(*(float(it) for it in known))
 
 
 def _checked_words(key: str, value: str) -> str:

@@ -24,6 +24,8 @@ _SETTINGS = """\
 # half_strength_pct = 50
 # floor_ph = 4.6                 # a jar must sour to this pH ...
 # floor_h = 24                   # ... within so many hours
+# yeast_cardinal_degC = [8, 27.5, 35.5]    # stops below, works best at, stops above; so do the bacteria:
+# lactic_cardinal_degC = [4, 32.5, 41]
 """
 
 

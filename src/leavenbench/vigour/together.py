@@ -72,7 +72,7 @@ def together(held: pd.DataFrame, worth: Worth, leading: pd.Series) -> pd.DataFra
 
 
 def _as_matrices(held: pd.DataFrame) -> tuple[pd.Index, np.ndarray, np.ndarray, np.ndarray]:
-    """Return the refeeds, and the traits of each against their baselines, their errors and the baselines' (n, 6)."""
+    """Return the refeeds, and the traits of each against their baselines, their errors and the baselines' (n, 7)."""
     relative = (held["value"] - held["base"]).to_numpy(dtype=float)
     slope = held["trait"].astype("str").str.endswith("max_rate").to_numpy()
     bounded = np.clip(relative, np.log(LEAST), np.log(MOST))

@@ -11,18 +11,19 @@ import numpy as np
 import pandas as pd
 
 from ..records.collection import Collection
-from ..temperature import LACTIC, YEAST, Cardinal
+from ..temperature import Cardinal
 from .probes import state_at, states
 from .warmth import Warmth
 
-#: The organisms that make each signal.
-ORGANISM: dict[str, Cardinal] = {"rise": YEAST, "acid": LACTIC}
 #: The traits that vigour is read from; a culture that is weaker has a longer lag, so its sign is turned.
-TRAITS = ("rise max_rate", "rise extent", "rise lag", "acid max_rate", "acid extent", "acid lag")
+TRAITS = ("rise max_rate", "rise extent", "rise lag", "acid max_rate", "acid extent", "acid lag", "acid titration")
 #: Relative standard error of a trait for which none can be had: it was read too coarsely, or the window closed early.
 _UNSURE_SE = 0.5
 #: A trait less sure than this says nothing [log], and for the lag [h].
 _SILENT = {"max_rate": 1.0, "extent": 1.0, "lag": 3.0}
+#: Titrations from this hour on tell how much acid a jar made in the end [h], and how well they do [log]; common
+#: practice, no source.
+_TITRATED_FROM_H, _TITRATION_SE = 12.0, 0.05
 #: Of what history said alone, nothing is left.
 _ALL_BORROWED = 0.98
 #: What a curve's status must be for its numbers to mean something.
@@ -50,11 +51,13 @@ def log_traits(collection: Collection, curves: pd.DataFrame) -> pd.DataFrame:
     warmth = Warmth.of(collection)
     probe = _probe_slopes(collection, sound)
     parts = []
-    for signal, organism in ORGANISM.items():
+    settings = collection.settings
+    organisms = {"rise": settings.yeast_cardinal_degC, "acid": settings.lactic_cardinal_degC}
+    for signal, temperatures in organisms.items():
         own = sound[sound["signal"] == signal].reset_index(drop=True)
         slope = probe[(sound["signal"] == signal).to_numpy()] if signal == "acid" else np.full(len(own), np.nan)
-        parts += _of_signal(own, warmth, organism, slope)
-    table = pd.concat(parts, ignore_index=True)
+        parts += _of_signal(own, warmth, Cardinal(*temperatures), slope)
+    table = pd.concat([*parts, _titrations(collection)], ignore_index=True)
     table["trait"] = pd.Categorical(table["trait"], TRAITS)
     return table
 
@@ -113,6 +116,30 @@ def _rows(
     )
     told = np.isfinite(value) & (se <= _SILENT[trait]) & ~(at_least & (trait != "max_rate"))
     return table[told | (still & (trait == "max_rate"))]
+
+
+def _titrations(collection: Collection) -> pd.DataFrame:
+    """Return the last titration of each refeed as log mmol/g, where it stopped at the endpoint usual in the records."""
+    read = collection["readings"].dropna(subset=["refeed", "titration_mL", "titration_sample_g", "titrant_mol_per_L"])
+    read = read[read["elapsed_h"] >= _TITRATED_FROM_H].sort_values("elapsed_h", kind="stable")
+    usual = read["titration_endpoint"].mode()
+    if len(usual):
+        read = read[read["titration_endpoint"].isna() | (read["titration_endpoint"] == usual.iloc[0])]
+    last = read.groupby("refeed").tail(1)
+    acid = (last["titration_mL"] * last["titrant_mol_per_L"] / last["titration_sample_g"]).astype(float)
+    acid = acid[acid > 0.0]
+    return pd.DataFrame(
+        {
+            "refeed": last["refeed"].loc[acid.index],
+            "trait": "acid titration",
+            "value": np.log(acid),
+            "se": _TITRATION_SE,
+            "at_least": False,
+            "still": False,
+            "noted": True,
+            "probed": False,
+        }
+    )
 
 
 class _Alone(NamedTuple):

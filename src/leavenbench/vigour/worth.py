@@ -32,12 +32,12 @@ class Worth(NamedTuple):
 
     Attributes
     ----------
-    loading : numpy.ndarray, shape (6,)
+    loading : numpy.ndarray, shape (7,)
         How far a trait moves when the logarithm of activity moves by 1; 1 for the slopes, 0 for a trait that the
         shelf is too small to judge.
-    alone : numpy.ndarray, shape (6,)
+    alone : numpy.ndarray, shape (7,)
         Standard deviation by which it strays alone, errors of the curve not counted.
-    correlation : numpy.ndarray, shape (6, 6)
+    correlation : numpy.ndarray, shape (7, 7)
         Correlation of what remains.
     spread : pandas.Series
         By trait, its standard deviation between refeeds of one culture and step, errors and activity included.

@@ -13,6 +13,7 @@ from ..records.living import history_numbers, living_cultures
 from ..records.rounds import STEPPING
 from ..records.settings import Settings
 from ..vigour.causes import Causes, causes_of
+from ..vigour.split_feeding import split_feedings
 from .alert import threshold
 from .levels import round_levels
 from .standing import Yardstick, stand
@@ -121,6 +122,8 @@ def _add_care(
     table["act_by"] = _act_by(table, as_of, yardstick)
     table["identity_proven_on"] = _identity_proven(collection["identity_checks"]).reindex(table["culture"]).array
     passing = collection["refeeds"].groupby("culture")["passed"].agg(lambda passed: passed.notna().any())
+    split = split_feedings(collection)
+    table["split_feeding"] = [split.get(culture, "") for culture in table["culture"]]
     table["passing_noted"] = passing.reindex(table["culture"]).fillna(False).array
     spoken = [_care_evidence(row) for row in table.to_dict("records")]
     told = [both[0] + both[1] for both in zip(table["evidence"], spoken, strict=True)]
@@ -183,7 +186,11 @@ def _care_evidence(row: dict) -> list[str]:
     if row["passing_noted"] and not pd.isna(row["extra_steps"]) and row["extra_steps"] > 0:
         spoken.append(f"extra steps: {row['extra_steps']} more than it usually takes in its last round")
     if row["identity_doubt"]:
-        spoken.append("too good: stronger than ever before; check that it is still itself")
+        spoken.append(
+            "too good: stronger than ever, or rising as ever while its acid lags; check that it is still itself"
+        )
+    if row["split_feeding"] and row["standing"] in ("urgent", "slipping", "low"):
+        spoken.append(row["split_feeding"])
     missed = 0 if pd.isna(row["rounds_missed"]) else int(row["rounds_missed"])
     unread = 0 if pd.isna(row["rounds_unread"]) else int(row["rounds_unread"])
     if missed:

@@ -16,7 +16,7 @@ from ..models import Array
 from ..traits import START_H
 from .leaps import Leaps
 from .log import FEWEST, NEAR_H, Log, listed
-from .spikes import FAR_OFF
+from .spikes import FAR_OFF, without_spikes
 
 #: A step is so many times what is far at least: a large bubble that bursts makes a smaller one.
 _PLAIN = 1.5
@@ -63,7 +63,7 @@ def moved_back(log: Log, leaps: Leaps) -> Log:
         said = f"the {what} was moved by {listed(where)}: later readings are shifted back"
         log = replace(log, up=up, said=(*log.said, said))
     between = np.concatenate(meanwhile)
-    return log.without(between, FAR_OFF)
+    return without_spikes(log.without(between, FAR_OFF)) if where or len(between) else log
 
 
 def _steps(log: Log, leaps: Leaps) -> list[_Step]:

@@ -85,8 +85,8 @@ def _set_right(t: Array, y: Array, instrument: Instrument) -> Log:
     log = without_the_impossible(whole)
     if len(log.t) >= _LEFT:
         found = leaps(log)
-        free = without_stuck(log, found)
-        log = without_spikes(moved_back(free, found if free is log else leaps(free)))
+        calm = without_spikes(without_stuck(log, found))
+        log = moved_back(calm, found if calm is log else leaps(calm))
     return log if len(log.t) >= _LEFT else replace(whole, said=(_HARDLY_ANY,))
 
 
