@@ -299,7 +299,7 @@ def test_a_reading_set_aside_is_no_reading():
     hours = np.append(0.0, HOURLY[1:])
     values = np.append(4.5, ph(HOURLY[1:]))
     found = trace(hours, values, "ph_direct")
-    assert found.set_aside == (0.0, 4.5)
+    assert found.set_aside == ((0.0, 4.5),)
     alone = acidification(found, hours)
     assert alone["why"][0] == "15 min lies before the first reading"
     together = acidification_of_shelf(shelf(sound=(LOGGER, read(LOGGER)), misread=(hours, values)))

@@ -86,3 +86,34 @@ def test_many_signals_are_each_judged_alone():
         assert (found.peak[number], found.fallen[number]) == (peak, fallen)
         if fallen:
             assert found.first_fallen[number] == first_fallen
+
+
+def by_mark(hours, heights, mark, mark_h):
+    """Say how many of a jar's readings came before its peak, where the smear line was read at some hour."""
+    t, y = np.array(hours, float), np.array(heights, float)
+    kind, marked = np.array(["height_mm"]), (np.array([float(mark)]), np.array([float(mark_h)]))
+    found = visible_falls(Observed(t, y, np.array([0]), kind, mark=marked[0], mark_h=marked[1]))
+    return int(found.first_fallen[0]) if found.seen[0] else len(hours)
+
+
+@pytest.mark.parametrize(
+    ("hours", "heights", "mark", "mark_h", "before"),
+    [
+        ([0, 22], [40, 62], 90, 22, 1),  # sunk next morning
+        ([0, 22], [40, 62], 66, 22, 2),  # within three times the noise: no fall
+        ([0, 2, 3, 22], [40, 41, 46, 62], 90, 22, 3),
+        ([0, 2, 3, 22], [40, 41, 46, 62], 90, 24, 3),  # it sank before, not while nobody looked for two hours
+        ([0, 2, 3, 4.5], [40, 41, 46, 62], 90, 22, 4),  # a window that closed early: the peak came later
+        ([0, 2, 3, 4.5], [40, 41, 46, 62], 90, np.inf, 4),
+        ([0, 2, 3, 20, 22], [40, 41, 46, 66, 62], 90, 22, 3),
+        ([0, 6, 7, 8, 9], [40, 44, 58, 70, 79], 90, 9.5, 5),  # not in the long lag: it only rose since
+    ],
+)
+def test_a_smear_line_above_all_readings_shows_a_fall_where_there_was_time_for_it(hours, heights, mark, mark_h, before):
+    assert by_mark(hours, heights, mark, mark_h) == before
+    # a neighbour changes nothing
+    t, y = np.array([*hours, 0.0, 1.0], float), np.array([*heights, 40.0, 50.0], float)
+    marks, until = np.array([mark, np.nan]), np.array([mark_h, np.inf])
+    first, kinds = np.array([0, len(hours)]), np.full(2, "height_mm")
+    found = visible_falls(Observed(t, y, first, kinds, mark=marks, mark_h=until))
+    assert (found.seen[0], found.seen[1]) == (before < len(hours), False)

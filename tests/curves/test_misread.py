@@ -99,7 +99,7 @@ def test_of_two_that_cannot_both_be_the_one_that_lies_furthest_off_is_named():
     """Under its start after a night, and up again: no jar does that."""
     t = np.array([0.0, 0, 1.5, 3.4, 5.4, 7.2, 8.7, 20.5, 23.2])
     found = trace(t, np.array([36.0, 34, 36, 41, 45, 45, 46, 18, 40]), "height_mm")
-    assert found.set_aside == (20.5, 18.0)
+    assert found.set_aside == ((20.5, 18.0),)
 
 
 def test_two_misread_heights_are_more_than_is_mended():

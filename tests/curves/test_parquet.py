@@ -102,7 +102,9 @@ def same_rows(found, expected):
 
 
 def test_two_workers_tell_what_one_machine_tells(client, observed, alone, write):
+    before = len(client.get_task_stream())
     curves = lazy_curves(write(observed), client=client, together=OF_SHELF)
+    assert len(client.get_task_stream()) > before  # they looked for refeeds that parts share
     kept = client.persist(curves)
     found = client.compute(kept).result()
     same_rows(found, alone)

@@ -253,8 +253,8 @@ def _alone(found: Trace, elapsed_h: Any) -> _Soured:
     if len(hours) < found.readings:
         given = f"{len(hours)} hours were given for a trace of {found.readings} readings"
         raise CannotRead(f"{given}: give the hours of all the readings that were traced")
-    if found.set_aside is not None:
-        hours = np.delete(hours, np.flatnonzero(hours == found.set_aside[0])[:1])
+    for hour, _ in found.set_aside:
+        hours = np.delete(hours, np.flatnonzero(hours == hour)[:1])
     hours = hours[~(hours > found.until_h)]
     observed, _ = observe(np.zeros(len(hours), int), hours, np.zeros(len(hours)), np.array(["ph_direct"]))
     start, end = (found.traits[name].value if name in found.traits else np.nan for name in ("ph_start", "ph_end"))

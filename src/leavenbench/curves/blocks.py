@@ -173,6 +173,12 @@ class Block(NamedTuple):
         return np.zeros(len(self.signals), bool) if self.mark is None else ~np.isnan(self.mark)
 
     @property
+    def highest(self) -> Array:
+        """The highest level seen of each signal, by a reading or by the mark, shape (m,)."""
+        highest = self.y.max(axis=0)
+        return highest if self.mark is None else np.fmax(highest, self.mark)
+
+    @property
     def squared_weight(self) -> Array:
         """What each reading counts in a sum of squares, shape (n, m)."""
         return np.ones_like(self.y) if self.weight is None else self.weight**2
@@ -233,9 +239,10 @@ def blocks(observed: Observed, signals: Array, readings: Array) -> Iterator[Bloc
     >>> [block.t.T.tolist() for block in blocks(both, np.array([0, 1]), np.array([3, 2]))]
     [[[0.0, 3.0]], [[0.0, 2.0, 4.0]]]
     """
-    length = padded_length(readings)
-    for rows in np.unique(length):
-        alike = np.flatnonzero(length == rows)
+    length, marked = padded_length(readings), observed.marked[signals]
+    for rows, with_mark in np.unique(np.stack((length, marked)), axis=1).T:
+        # a mark is one more row in its block, which a curve without one must not notice
+        alike = np.flatnonzero((length == rows) & (marked == with_mark))
         for part in np.array_split(alike, min(len(alike), -(-len(alike) * rows // _LARGEST))):
             yield beside(observed, signals[part], readings[part], int(rows))
 

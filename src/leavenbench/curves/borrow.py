@@ -29,6 +29,8 @@ _SPARSE = 10
 _CONTRADICTS, _WEAKENS, _AGREES = 0.01, 0.05, 0.5
 #: What a contradiction multiplies the standard deviations of the history by, one after another.
 _WEAKER = (1.0, 3.0, 9.0, 27.0)
+#: With so many readings a single one is the likelier fault than the culture; each that is lost with it costs so much.
+_MANY_OTHERS, _A_READING = 8, 4.0
 #: Levels at which the readings alone go with no curve, and all but one of them with the history.
 _NO_CURVE, _GOES_WITH = 0.01, 0.05
 #: A refeed of which its history says more than this share, in every trait, has said nothing itself.
@@ -200,19 +202,26 @@ def _weaken(task: _Task, again: Traces, doubtful: Array) -> None:
 
 
 def _set_aside(observed: Observed, found: Traces, signals: Array, task: _Task, again: Traces, doubtful: Array) -> Array:
-    """Set a reading aside where no curve goes through all of them, and without it they go with the history."""
+    """Set a reading aside without which all others go with the history.
+
+    Where a curve of its own goes through all of them, a changed culture is the likelier explanation: then there must
+    be many others, the last one among them.
+    """
     from scipy.special import chdtri
 
     aside = np.zeros(len(doubtful), bool)
     spare, whole = task.spare[doubtful], found.set_aside[signals[doubtful]] < 0
-    bad = np.flatnonzero(whole & (spare > 0) & (task.alone[doubtful] > chdtri(np.maximum(spare, 1), _NO_CURVE)))
-    for place in bad:
+    bad = (spare > 0) & (task.alone[doubtful] > chdtri(np.maximum(spare, 1), _NO_CURVE))
+    many = task.observed.readings[doubtful] >= _MANY_OTHERS
+    for place in np.flatnonzero(whole & (bad | many)):
         one = doubtful[place]
         number = task.observed.readings[one]
         copies = task.of_some(np.repeat(one, number), task.observed.first[one] + np.arange(number))
         without = copies.traced()
         lost = copies.lost(without)
-        best = int(np.argmin(lost))
+        best = int(np.argmin(lost + _A_READING * (number - 1 - without.readings)))
+        if best == number - 1 and not bad[place]:
+            continue
         gained = task.lost(again)[one] - lost[best]
         if gained > WILD**2 and lost[best] <= chdtri(max(number - 2, 1), _GOES_WITH):
             reading = observed.first[signals[one]] + best

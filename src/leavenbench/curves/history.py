@@ -59,8 +59,8 @@ def history_prior(curves: pd.DataFrame) -> pd.DataFrame:
     >>> curves = pd.DataFrame({"refeed": list("abcd"), "fed_at": fed}).assign(**same, **traits)
     >>> history_prior(curves)[["refeed", "refeeds", "log_extent", "log_extent_sd"]].round(2)
       refeed  refeeds  log_extent  log_extent_sd
-    0      c        2         4.5           0.11
-    1      d        3         4.5           0.10
+    0      c        2         4.5           0.13
+    1      d        3         4.5           0.11
     """
     log = curves.reindex(columns=pd.Index(["culture", "fed_at"]).union(curves.columns, sort=False))
     log = log[log["fed_at"].notna() & log["culture"].notna()]

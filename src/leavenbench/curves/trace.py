@@ -49,8 +49,8 @@ class Trace:
         Root mean square of the residuals, and the range of the readings used, in the unit read.
     until_h : float
         Hour of the last reading used [h].
-    set_aside : tuple of (float, float), or None
-        Hour [h] and value of a reading that was set aside as misread.
+    set_aside : tuple of (float, float) pairs
+        Hour [h] and value of each reading that was set aside.
     high_mark : float, or None
         Highest level, whenever it was reached, in the unit read.
     sign : float
@@ -67,7 +67,7 @@ class Trace:
     rms_residual: float
     range_read: float
     until_h: float
-    set_aside: tuple[float, float] | None
+    set_aside: tuple[tuple[float, float], ...]
     high_mark: float | None
     sign: float
     choice: Choice | None
@@ -169,11 +169,11 @@ def trace_signal(
     shelf = Shelf.of(read)
     observed, sign, nan = shelf.observed, INSTRUMENTS[kind].sign, float("nan")
     if not len(observed.first):
-        return Trace("no readings", "no reading that can be used", "", 0, {}, nan, nan, nan, None, None, sign, None)
+        return Trace("no readings", "no reading that can be used", "", 0, {}, nan, nan, nan, (), None, sign, None)
     found = trace_without_misread(observed, models, keep_curves=True)
     expected = None if prior is None else expected_of(prior, shelf.signals)
     with_help(observed, found, noise, expected, models, keep_curves=True)
-    place = int(found.set_aside[0])
+    aside = shelf.read.iloc[[*shelf.aside, *observed.source[found.set_aside[found.set_aside >= 0]]]]
     told = {
         name: Trait(float(it.value[0]), float(it.se[0]), bool(it.at_least[0]), str(it.why[0]), float(it.prior_share[0]))
         for name, it in found.traits.items()
@@ -188,7 +188,7 @@ def trace_signal(
         float(found.rms_residual[0]),
         float(found.range_read[0]),
         float(found.until_h[0]),
-        None if place < 0 else (float(observed.t[place]), float(observed.y[place])),
+        tuple(zip(aside["elapsed_h"].astype(float), aside["value"].astype(float), strict=True)),
         float(observed.mark[0]) if observed.mark is not None and observed.marked[0] else None,
         sign,
         found.choices[0][1] if found.choices else None,

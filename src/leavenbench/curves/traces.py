@@ -32,8 +32,11 @@ _NOT_YET_SOUR_PH = 5.0
 _START_SHARE = 0.01
 #: A collapse costs two more parameters: at so many times a signal must have been read before one is fitted.
 _TIMES_FOR_A_FALL = len(LEVELS["logistic with collapse"].parameters) + 2
+#: A smear line so many times the noise above the highest reading was drawn by a rise.
+_MARKED_BEYOND = 4.0
 _NO_CHANGE = "no change beyond what readings scatter, so no curve: extent and steepest slope by a straight line"
 _NO_START = "the curve comes up from a height of nothing: without a starting height there is no rise in %"
+_ROSE_LATER = "nothing had moved by the last reading at {hour:.3g} h: the smear line shows that it rose unseen"
 _UNSETTLED = "the search for the best curve did not come to rest, so no standard errors"
 _NO_SPARE = "as many numbers in the curve as readings, so no standard errors"
 
@@ -180,6 +183,7 @@ def trace_signals(
                     done += len(block.signals)
                     if progress is not None:
                         progress(done, len(few))
+    _rose_unseen(found, observed)
     return found
 
 
@@ -228,6 +232,22 @@ def _extent_by_mark(found: Traces, observed: Observed, few: Array) -> None:
     found.reason[known] = [f"{before}; the extent is that of the smear line" for before in found.reason[known]]
 
 
+def _rose_unseen(found: Traces, observed: Observed) -> None:
+    """Take back that nothing happened where the smear line shows that it did, after the last reading."""
+    if observed.mark is None:
+        return
+    highest = np.maximum.reduceat(observed.y, observed.first)
+    noise = np.array([INSTRUMENTS[kind].noise for kind in observed.kind])
+    with np.errstate(invalid="ignore"):
+        unseen = (found.status == "no activity") & (observed.mark > highest + _MARKED_BEYOND * noise)
+    signals = np.flatnonzero(unseen)
+    last = observed.t[observed.first[signals] + observed.readings[signals] - 1]
+    found.forget(signals)
+    found.status[signals] = "too few readings"
+    found.reason[signals] = [_ROSE_LATER.format(hour=hour) for hour in last]
+    _extent_by_mark(found, observed, unseen)
+
+
 class _Task(NamedTuple):
     """What is to be concluded from a block: see `choice.choose`, and which signals were cut short at a fall."""
 
@@ -272,7 +292,7 @@ def write_fitted(found: Traces, block: Block, kind: str, choice: Choice, cut: Ar
     found.rms_residual[signals] = np.sqrt(fits.rss / (block.readings + block.marked))
     if choice.helped is not None:
         found.penalty[signals], found.if_weaker[signals] = choice.helped.penalty, choice.helped.if_weaker
-    found.range_read[signals] = np.ptp(block.y, axis=0)
+    found.range_read[signals] = block.highest - block.y.min(axis=0)
     found.until_h[signals] = block.t[-1]
     if keep_curves and len(signals):
         found.choices.append((signals, choice))

@@ -41,7 +41,7 @@ class Case(NamedTuple):
 
 
 CASES = {
-    "sparse": Case((95.0, 30.0, 2.4), np.array([0.0, 4, 8, 22]), "logistic"),
+    "sparse": Case((95.0, 30.0, 2.4), np.array([0.0, 3, 5, 10]), "logistic"),
     "cut off": Case((110.0, 28.0, 2.6), np.array([0.0, 1, 2, 2.5, 3, 3.5, 4, 4.5]), "gompertz"),
     "wild reading": Case((120.0, 34.0, 2.0), EARLIER_READ_AT_H, "logistic"),
     "dead": Case((100.0, 30.0, 2.3), np.array([0.0, 2, 3, 4, 5, 6, 8, 10, 22]), "logistic"),

@@ -128,7 +128,7 @@ class Fits:
             return np.zeros(gradient.shape[1])
         along = (self.spread * gradient).sum(axis=1)
         by = (self.spread * along[:, None]).sum(axis=0)
-        believed = (self.believed * by[:, None] * by).sum(axis=(0, 1))
+        believed = column_sums(column_sums(self.believed * by[:, None] * by))
         whole = (along**2).sum(axis=0)
         told = whole > 0.0  # nothing is borrowed for a quantity that has no derivatives
         return np.where(told, np.minimum(believed / np.where(told, whole, 1.0), 1.0), 0.0)

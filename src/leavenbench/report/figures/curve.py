@@ -91,7 +91,7 @@ def draw_trace(ax: Axes, hours: np.ndarray, values: np.ndarray, found: Trace, si
         return as_drawn(level, values, found, signal)
 
     ax.plot(hours, shown(values), label="readings", **(_READ if len(values) <= _MOST_CIRCLES else _LOGGED))
-    aside = np.reshape([] if found.set_aside is None else found.set_aside, (-1, 2))
+    aside = np.reshape(found.set_aside, (-1, 2))
     if len(aside):
         ax.plot(aside[:, 0], shown(aside[:, 1]), "x", color=INK, markersize=8, label="set aside as misread", zorder=4)
     if found.high_mark is not None:
