@@ -73,7 +73,7 @@ def _draw(ax: Axes, read: pd.DataFrame, alone: Trace, found: Trace, truth: Calla
     fine = np.linspace(0.0, until, 400)
     in_truth = as_drawn(truth(fine), values, found, "rise")
     ax.plot(fine, in_truth, color=INK, linestyle=(0, (1, 1.5)), linewidth=1.3, label="truth", zorder=2)
-    _draw_extent(ax, _BEYOND["found"] * until, found.traits["extent"], "extent told ± 1.96 se", {"color": INK})
+    _draw_extent(ax, _BEYOND["found"] * until, found.traits["extent"], "extent ± 1.96 se", {"color": INK})
     if found.traits["extent"].prior_share > 0.0:
         _draw_extent(ax, _BEYOND["alone"] * until, alone.traits["extent"], "the same, alone", _ALONE)
     finished(ax, "", "Time since feeding [h]", "Rise over the start [%]")
@@ -125,9 +125,8 @@ def _legend(figure: Figure, panels: np.ndarray) -> None:
     for ax in panels:
         for handle, label in zip(*ax.get_legend_handles_labels(), strict=True):
             known.setdefault(label, handle)
-    figure.legend(
-        known.values(), known.keys(), loc="outside lower center", ncols=len(known), fontsize=8.5, frameon=False
-    )
+    how = {"ncols": len(known), "fontsize": 8.5, "frameon": False, "columnspacing": 1.4}
+    figure.legend(known.values(), known.keys(), loc="outside lower center", **how)
 
 
 if __name__ == "__main__":
