@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from distributed import Client, LocalCluster
+from pyarrow.parquet import ParquetFile, ParquetWriter
 
 from leavenbench.curves import history_prior, noise_by_kind, signals, trace_shelf
 from leavenbench.curves.composed import LEVELS
@@ -101,6 +102,11 @@ def same_rows(found, expected):
     pd.testing.assert_frame_equal(found, expected, check_exact=True)
 
 
+def parts_written(client):
+    """Count the parts that the workers ever wrote."""
+    return sum(str(task["key"]).startswith("save-") for task in client.get_task_stream())
+
+
 def test_two_workers_tell_what_one_machine_tells(client, observed, alone, write):
     before = len(client.get_task_stream())
     curves = lazy_curves(write(observed), client=client, together=OF_SHELF)
@@ -137,10 +143,14 @@ def test_a_history_may_lie_with_the_workers(client, few, alone, refeeds, write):
 
 def test_written_it_is_the_same_table(client, few, write, tmp_path):
     observed, alone = few
-    folder, calls = write(observed, 110), []
-    progress = lambda *call: calls.append(call)  # noqa: E731
+    folder, calls, before = write(observed, 110), [], parts_written(client)
+
+    def progress(done, total):
+        calls.append((done, total))
+
     told = trace_parquet(folder, tmp_path / "curves", client=client, together=OF_FEW, progress=progress)
     assert told == tmp_path / "curves"
+    assert parts_written(client) - before == len(calls) == len(list(told.iterdir()))
     same_rows(pd.read_parquet(told), alone)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["curves", "readings"]
     assert {total for _, total in calls} == {len(alone)}
@@ -161,10 +171,12 @@ def test_without_a_cluster_dask_does_it_by_itself(few, write, tmp_path):
 
 def test_the_client_in_force_is_asked(client, few, write, tmp_path):
     """As `Client()` makes one by default."""
+    observed, calls = few[0][:100], []
+    before = parts_written(client)
     with client.as_current():
-        before = len(client.get_task_stream())
-        trace_parquet(write(few[0][:100]), tmp_path / "curves")
-        assert len(client.get_task_stream()) > before
+        trace_parquet(write(observed), tmp_path / "curves", progress=lambda *call: calls.append(call))
+    assert parts_written(client) == before + 1
+    assert calls == [(observed.groupby(["refeed", "signal"]).ngroups,) * 2]
 
 
 # Refeeds in more than one part
@@ -199,7 +211,7 @@ def test_rise_and_acid_in_files_apart(client, few, write):
 
 
 def test_columns_as_others_write_them(few, write):
-    """Names as numbers or categories or the index, short floats, no optional column, and columns that mean nothing."""
+    """Names as numbers, categories, the index; short floats; no optional column, and columns that mean nothing."""
     some = few[0][:200]
     some = some.assign(refeed=some["refeed"].str.removeprefix("refeed ").astype(int), value=some["value"].round(0))
     some = some[~some["high_mark"]].drop(columns=["sd", "high_mark", "file", "row"])
@@ -207,16 +219,22 @@ def test_columns_as_others_write_them(few, write):
     odd = some.astype({"signal": "category", "kind": "category", "value": "float32"}).assign(weather="fine")
     folder = write(odd[:100])
     (folder / "more").mkdir()
-    odd[100:].set_index("refeed").to_parquet(folder / "more" / "LATER.PARQUET")
+    assert odd["refeed"].iloc[99] == odd["refeed"].iloc[100]
+    later = odd[100:].assign(refeed=odd["refeed"].astype("str").astype("category"))
+    later.set_index("refeed").to_parquet(folder / "more" / "LATER.PARQUET")
     odd[100:].to_parquet(folder / "_copy.parquet")
     odd[100:].to_parquet(folder / ".copy.parquet")
     (folder / "notes.txt").write_text("no table")
     same_rows(lazy_curves(folder).compute(), plain)
 
 
-def test_files_without_rows_give_a_table_without_rows(few, write, tmp_path):
+@pytest.mark.parametrize("row_groups", [0, 1])
+def test_files_without_rows_give_a_table_without_rows(few, write, tmp_path, row_groups):
     observed, alone = few
     folder = write(observed[:0])
+    if not row_groups:
+        ParquetWriter(folder / "000.parquet", ParquetFile(folder / "000.parquet").schema_arrow).close()
+    assert ParquetFile(folder / "000.parquet").num_row_groups == row_groups
     told = pd.read_parquet(trace_parquet(folder, tmp_path / "curves"))
     pd.testing.assert_frame_equal(told, alone[:0])
     observed[:40].to_parquet(folder / "more.parquet")

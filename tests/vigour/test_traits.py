@@ -39,8 +39,9 @@ def traits_of(make_collection, make_curves):
             probe_checks=checks or {},
             **tables,
         )
+        key = {"refeed": ["F"], "culture": ["C"], "fed_at": [START]}
         curve = {name: [value] for name, value in {**_CURVE, **columns}.items()}
-        found = log_traits(collection, make_curves({"refeed": ["F"], "culture": ["C"], "signal": [signal], **curve}))
+        found = log_traits(collection, make_curves({**key, "signal": [signal], **curve}))
         return found.set_index("trait")
 
     return of
@@ -110,7 +111,8 @@ def test_a_dough_whose_warmth_changes_has_the_traits_of_its_own_hours(make_colle
 def test_errors_are_relative_and_carry_that_of_the_temperature(traits_of):
     at_reference = traits_of(room=25.0)
     assert at_reference.loc["rise extent", "se"] == pytest.approx(3.0 / 60.0)
-    assert at_reference.loc["rise max_rate", "se"] == pytest.approx(0.05, rel=0.05)
+    up, down = (float(np.log(rate_against_reference(degC, YEAST))) for degC in (25.5, 24.5))  # off by .5 degC, half that
+    assert at_reference.loc["rise max_rate", "se"] == pytest.approx(np.hypot(0.05, 0.5 * (up - down)), rel=1e-3)
     unknown = traits_of(room=np.nan)
     beyond = np.log(float(rate_against_reference(23.0, YEAST)))  # a room that may be 2 degC off
     assert unknown.loc["rise max_rate", "se"] == pytest.approx(np.hypot(0.05, beyond))
@@ -189,3 +191,32 @@ def test_a_probe_that_has_lost_slope_showed_falls_too_small(traits_of):
     assert rise.loc["rise max_rate", "value"] == pytest.approx(np.log(12.0))
     off = {**checks, "reading_ph": [4.5, 7.5]}
     assert traits_of(signal="acid", checks=off).loc["acid extent", "value"] == pytest.approx(np.log(60.0))
+
+
+# Titration
+
+
+def test_acid_that_was_titrated_is_a_trait_in_millimoles_a_gram(make_collection, make_curves):
+    """An acid degree is 1 mL of .1 M NaOH for 10 g (checks.md: R), so 10 of them are .1 mmol/g; lactic acid has
+    90.08 g a mole (checks.md: .009008 g a mL of .1 M, C), and .1 mmol/g of it is .9008 % of the dough."""
+    refeeds = ["degrees", "stronger", "early", "other endpoint", "none left", "twice"]
+    readings = pd.DataFrame(
+        [
+            ("degrees", 20.0, 10.0, 10.0, 0.1, 8.5),
+            ("stronger", 20.0, 2.0, 10.0, 0.5, 8.5),
+            ("early", 6.0, 10.0, 10.0, 0.1, 8.5),
+            ("other endpoint", 20.0, 10.0, 10.0, 0.1, 6.6),
+            ("none left", 20.0, 0.0, 10.0, 0.1, 8.5),
+            ("twice", 23.0, 12.0, 10.0, 0.1, 8.5),
+            ("twice", 14.0, 9.0, 10.0, 0.1, 8.5),
+        ],
+        columns=["refeed", "elapsed_h", "titration_mL", "titration_sample_g", "titrant_mol_per_L", "titration_endpoint"],
+    )
+    collection = make_collection(
+        refeeds={"refeed": refeeds, "culture": refeeds, "fed_at": [START] * 6}, readings=dict(readings)
+    )
+    found = log_traits(collection, make_curves({})).set_index("refeed")
+    assert (found["trait"] == "acid titration").all()
+    told = np.exp(found["value"].astype(float)).to_dict()
+    assert told == pytest.approx({"degrees": 0.1, "stronger": 0.1, "twice": 0.12})
+    assert 100 * told["degrees"] * 90.08 / 1000 == pytest.approx(100 * 10 * 0.009008 / 10)

@@ -133,8 +133,9 @@ def _weights(signal: Array, kind: Array, sd: Array | None, reading: Array) -> Ar
     """Return the weight of each reading by its noise; None where all are as usual."""
     if sd is None or np.isnan(sd[reading]).all():
         return None
-    usual = np.array([INSTRUMENTS[of].noise for of in kind])[signal]
-    return np.where(sd[reading] > 0.0, usual / np.where(sd[reading] > 0.0, sd[reading], 1.0), 1.0)
+    usual, own = np.array([INSTRUMENTS[of].noise for of in kind])[signal], sd[reading]
+    told = (own > 1.0 / _IMPOSSIBLE) & (own < _IMPOSSIBLE)
+    return np.where(told, usual / np.where(told, own, 1.0), 1.0)
 
 
 class Block(NamedTuple):

@@ -16,6 +16,7 @@ import numpy as np
 
 from .blocks import Observed, blocks
 from .choice import MODELS
+from .composed import WITH_COLLAPSE
 from .expected import EXPECTED, Expected
 from .misread import WILD, said_of
 from .models import GROWTH, Array
@@ -37,6 +38,8 @@ _NO_CURVE, _GOES_WITH = 0.01, 0.05
 _NOTHING_OWN = 0.9
 #: Readings that lie within so many times their noise lie still.
 _STILL = 3.5
+#: The range of ten readings of nothing exceeds so many times their noise in one of a hundred cases.
+_BY_CHANCE = 5.2
 _HELPED = "with the help of {refeeds} earlier refeeds"
 _UNLIKE = "unlike its {refeeds} earlier refeeds, which were therefore counted less"
 _NOT_YET = "nothing had moved yet, but it usually begins after {lag:.2g} h, and the last reading is at {until:.3g} h"
@@ -81,14 +84,16 @@ def trace_with_history(
     task = _Task.of(observed, found, signals, expected, noise, models, keep_curves)
     again = task.traced()
     apart = _Apart.of(task, again)
-    doubtful = np.flatnonzero(apart.by(_WEAKENS))
+    doubtful, aside = np.flatnonzero(apart.by(_WEAKENS)), np.zeros(len(signals), bool)
     if len(doubtful):
-        doubtful = doubtful[~_set_aside(observed, found, signals, task, again, doubtful)]
+        aside[doubtful] = _set_aside(observed, found, signals, task, again, doubtful)
+        doubtful = doubtful[~aside[doubtful]]
         _weaken(task, again, doubtful)
     against = np.zeros(len(signals), bool)
     against[doubtful] = apart.by(_CONTRADICTS)[doubtful]
     _lay_still(task, again, against)
-    _overwrite(found, signals, again, against, refeeds[signals], expected.mean[2, signals])
+    fell = task.within_chance() & (_fell(again) | (again.readings < task.observed.readings - aside))
+    _overwrite(found, signals, again, against, fell, refeeds[signals], expected.mean[2, signals])
     unlike[signals] = against
     return unlike
 
@@ -133,7 +138,7 @@ class _Task(NamedTuple):
         some = observed.of(signals, found.set_aside[signals])
         sd = np.array([noise[kind] for kind in some.kind])
         numbers = some.readings + some.marked
-        fitted = np.isin(found.status[signals], ("fitted", "peak not reached"))
+        fitted = ~np.isnan(found.rms_residual[signals])
         alone = np.where(fitted, found.rms_residual[signals] ** 2 * numbers / sd**2, 0.0)
         spare = np.where(fitted, numbers - [numbers_fitted(model) for model in found.model[signals]], 0)
         prior = expected.of(signals)._replace(beyond=found.beyond[:, signals])
@@ -159,6 +164,11 @@ class _Task(NamedTuple):
         return trace_signals(
             self.observed, self.models, keep_curves=self.keep_curves, noise=self.noise, expected=self.expected
         )
+
+    def within_chance(self) -> Array:
+        """Whether all readings lie as near each other as those of a jar where nothing moves."""
+        y, first = self.observed.y, self.observed.first
+        return np.maximum.reduceat(y, first) - np.minimum.reduceat(y, first) <= _BY_CHANCE * self.sd
 
     def lost(self, again: Traces) -> Array:
         """Return the sum of squares of the best of both, in the variance of a reading."""
@@ -204,29 +214,39 @@ def _weaken(task: _Task, again: Traces, doubtful: Array) -> None:
 def _set_aside(observed: Observed, found: Traces, signals: Array, task: _Task, again: Traces, doubtful: Array) -> Array:
     """Set a reading aside without which all others go with the history.
 
-    Where a curve of its own goes through all of them, a changed culture is the likelier explanation: then there must
-    be many others, the last one among them.
+    Where a curve of its own goes through all of them, a changed culture is the likelier explanation, unless there are
+    many others, or it seems to fall from a peak that was read once. The last reading may be a true fall.
     """
     from scipy.special import chdtri
 
     aside = np.zeros(len(doubtful), bool)
     spare, whole = task.spare[doubtful], found.set_aside[signals[doubtful]] < 0
-    bad = (spare > 0) & (task.alone[doubtful] > chdtri(np.maximum(spare, 1), _NO_CURVE))
+    off = (spare > 0) & (task.alone[doubtful] > chdtri(np.maximum(spare, 1), _NO_CURVE))
+    cut = found.readings[signals[doubtful]] < task.observed.readings[doubtful]
     many = task.observed.readings[doubtful] >= _MANY_OTHERS
-    for place in np.flatnonzero(whole & (bad | many)):
-        one = doubtful[place]
-        number = task.observed.readings[one]
-        copies = task.of_some(np.repeat(one, number), task.observed.first[one] + np.arange(number))
-        without = copies.traced()
-        lost = copies.lost(without)
-        best = int(np.argmin(lost + _A_READING * (number - 1 - without.readings)))
-        if best == number - 1 and not bad[place]:
+    places = np.flatnonzero(whole & (off | cut | many))
+    if not len(places):
+        return aside
+    tried = doubtful[places]
+    numbers = task.observed.readings[tried]
+    first = np.cumsum(numbers) - numbers
+    nth = np.arange(numbers.sum()) - np.repeat(first, numbers)
+    copies = task.of_some(np.repeat(tried, numbers), np.repeat(task.observed.first[tried], numbers) + nth)
+    without = copies.traced()
+    lost = np.nan_to_num(copies.lost(without), nan=np.inf) + _A_READING * (
+        np.repeat(numbers, numbers) - 1 - without.readings
+    )
+    with_all = task.lost(again)
+    for place, one, begin, number in zip(places, tried, first, numbers, strict=True):
+        best = int(np.argmin(lost[begin : begin + number]))
+        left = lost[begin + best]
+        if best == number - 1 and not off[place]:
             continue
-        gained = task.lost(again)[one] - lost[best]
-        if gained > WILD**2 and lost[best] <= chdtri(max(number - 2, 1), _GOES_WITH):
+        gained = np.inf if cut[place] and not many[place] else with_all[one] - left
+        if gained > WILD**2 and left <= chdtri(max(number - 2, 1), _GOES_WITH):
             reading = observed.first[signals[one]] + best
             found.set_aside[signals[one]], found.remark[signals[one]] = reading, said_of(observed, reading)
-            again.overwrite(np.array([one]), without.of(np.array([best])))
+            again.overwrite(np.array([one]), without.of(np.array([begin + best])))
             aside[place] = True
     return aside
 
@@ -234,7 +254,10 @@ def _set_aside(observed: Observed, found: Traces, signals: Array, task: _Task, a
 def _lay_still(task: _Task, again: Traces, against: Array) -> None:
     """Say of jars that should have moved, and did not, that they were idle."""
     observed = task.observed
-    still = against & (again.range_read <= _STILL * task.sd) & (observed.times_within(observed.readings) > 1)
+    rises = np.array([INSTRUMENTS[kind].sign > 0.0 for kind in observed.kind], bool)
+    risen = again.traits["extent"].value * np.where(rises, 0.01 * observed.y[observed.first], 1.0)
+    moved = (again.range_read > _STILL * task.sd) & ~(risen <= task.sd)
+    still = against & ~moved & (observed.times_within(observed.readings) > 1)
     again.forget(np.flatnonzero(still))
     again.reason[still] = ""
     for kind in INSTRUMENTS:
@@ -243,13 +266,21 @@ def _lay_still(task: _Task, again: Traces, against: Array) -> None:
             write_idle(again, block, kind, task.noise[kind])
 
 
-def _overwrite(found: Traces, signals: Array, again: Traces, against: Array, refeeds: Array, lag: Array) -> None:
+def _fell(again: Traces) -> Array:
+    """Say which curves fall again after their peak."""
+    return np.array([model.endswith(WITH_COLLAPSE) for model in again.model], bool)
+
+
+def _overwrite(
+    found: Traces, signals: Array, again: Traces, against: Array, fell: Array, refeeds: Array, lag: Array
+) -> None:
     """Put what came with the help of the history in place of what came without, unless it is history alone."""
     shares = np.array([again.traits[name].prior_share for name in EXPECTED])
     told = ~np.isnan(again.traits["extent"].value)
     idle, still = again.status == "no activity", found.status[signals] == "no activity"
-    own = told & (idle | ~(shares > _NOTHING_OWN).all(axis=0)) & ~(still & against)
-    early = np.flatnonzero(still & ~own & ~against & told)
+    fell &= still  # a fall in a jar that never moved is what readings scatter
+    own = told & (idle | ~(shares > _NOTHING_OWN).all(axis=0)) & ~(still & against) & ~fell
+    early = np.flatnonzero(still & ~own & ~against & told & ~(fell & (found.until_h[signals] > lag)))
     for signal, usually in zip(signals[early], lag[early], strict=True):
         found.status[signal] = "too few readings"
         found.reason[signal] = _NOT_YET.format(lag=usually, until=found.until_h[signal])

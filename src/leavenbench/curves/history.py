@@ -64,7 +64,7 @@ def history_prior(curves: pd.DataFrame) -> pd.DataFrame:
     """
     log = curves.reindex(columns=pd.Index(["culture", "fed_at"]).union(curves.columns, sort=False))
     log = log[log["fed_at"].notna() & log["culture"].notna()]
-    log = log.sort_values("fed_at", kind="stable").reset_index(drop=True)
+    log = log.sort_values(["fed_at", "refeed"], kind="stable").reset_index(drop=True)
     if log.empty:
         none = np.zeros((3, 0))
         return _table(log, np.zeros(0, bool), np.zeros(0, int), none, none, np.zeros(0))

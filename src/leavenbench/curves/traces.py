@@ -222,9 +222,11 @@ def _extent_by_mark(found: Traces, observed: Observed, few: Array) -> None:
     """Where the smear line and the start were read, the extent is known, if nothing else."""
     rises = np.array([INSTRUMENTS[kind].sign > 0.0 for kind in observed.kind], bool)
     known = np.flatnonzero(few & observed.marked & rises)
-    known = known[(observed.t[observed.first[known]] <= START_H) & (observed.y[observed.first[known]] > 0.0)]
     if observed.mark is None or not len(known):
         return
+    at_start = observed.y[observed.first[known]]
+    stood = (at_start > 0.0) & (at_start > _START_SHARE * observed.mark[known])
+    known = known[(observed.t[observed.first[known]] <= START_H) & stood]
     start, sd = observed.y[observed.first[known]], np.array([INSTRUMENTS[kind].noise for kind in observed.kind[known]])
     times = observed.mark[known] / start
     risen = estimate(100.0 * np.maximum(times - 1.0, 0.0), 100.0 / start * sd * np.hypot(1.0, times))
@@ -358,6 +360,7 @@ def write_idle(found: Traces, block: Block, kind: str, usual_sd: float | None = 
     found.put(block.signals, read)
     found.status[block.signals], found.model[block.signals] = "no activity", STRAIGHT_LINE
     found.rms_residual[block.signals], found.range_read[block.signals] = rms, np.ptp(block.y, axis=0)
+    found.until_h[block.signals] = block.t[-1]
     before = found.reason[block.signals]
     found.reason[block.signals] = [
         _joined((first, _NO_CHANGE, *said))

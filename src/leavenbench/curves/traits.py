@@ -157,8 +157,13 @@ def _estimated(choice: Choice, it: Quantity, as_log: bool) -> Estimate:
     error = choice.helped.alone.standard_error(it.gradient)
     with np.errstate(all="ignore"):
         factor = np.exp(step / it.value) if as_log else 1.0
-        alone = np.where(np.isnan(error), np.nan, it.value * factor if as_log else it.value + step)
-    return own._replace(prior_share=choice.fits.believed_share(it.gradient), alone=alone, alone_se=error * factor)
+        alone, alone_se = it.value * factor if as_log else it.value + step, error * factor
+    told = np.isfinite(alone) & np.isfinite(alone_se)
+    return own._replace(
+        prior_share=choice.fits.believed_share(it.gradient),
+        alone=np.where(told, alone, np.nan),
+        alone_se=np.where(told, alone_se, np.nan),
+    )
 
 
 def short_of_peak(choice: Choice, peak: Array, last: Array) -> Array:

@@ -131,7 +131,7 @@ class Fits:
         believed = column_sums(column_sums(self.believed * by[:, None] * by))
         whole = (along**2).sum(axis=0)
         told = whole > 0.0  # nothing is borrowed for a quantity that has no derivatives
-        return np.where(told, np.minimum(believed / np.where(told, whole, 1.0), 1.0), 0.0)
+        return np.where(told, np.clip(believed / np.where(told, whole, 1.0), 0.0, 1.0), 0.0)
 
 
 def judged(

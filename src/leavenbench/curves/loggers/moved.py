@@ -33,15 +33,13 @@ class _Step(NamedTuple):
         The last reading before and the first after it.
     by : float
         How far apart the readings before and after are, in the unit read.
-    sure, to_and_fro, undone : bool
-        Whether the readings on either side agree on that, whether it goes both ways itself, and whether another one
-        undoes it.
+    to_and_fro, undone : bool
+        Whether it goes both ways itself, and whether another one undoes it.
     """
 
     here: int
     there: int
     by: float
-    sure: bool
     to_and_fro: bool
     undone: bool = False
 
@@ -78,22 +76,19 @@ def _steps(log: Log, leaps: Leaps) -> list[_Step]:
         before, after = log.sides(here + 1, there - 1)
         before, after = before[before >= since], after[after <= until]
         if len(before) >= FEWEST and len(after) >= FEWEST:
-            by, sure = _apart(log, before, after, leaps.far)
-            to_and_fro = bool(way.min() < 0.0 < way.max())
-            found.append(_Step(here, there, by if sure else float(way.sum()), sure, to_and_fro))
+            found.append(_Step(here, there, _apart(log, before, after), bool(way.min() < 0.0 < way.max())))
         since = there
     return _evened(found, leaps.far)
 
 
-def _apart(log: Log, before: Array, after: Array, far: float) -> tuple[float, bool]:
-    """Return how far apart two stretches of readings are if they have one slope, and whether they do and it matters."""
+def _apart(log: Log, before: Array, after: Array) -> float:
+    """Return how far apart two stretches of readings are if they have one slope; 0 where that is less than the way."""
     both = np.concatenate([before, after])
     since = log.t[both] - log.t[before[-1]]
     columns = np.column_stack([np.ones(len(both)), since, both > before[-1]])
-    found = np.linalg.lstsq(columns, log.up[both], rcond=None)[0]
-    off = log.up[both] - columns @ found
-    _, slope, by = (float(it) for it in found)
-    return by, bool(np.sqrt((off**2).mean()) <= far / 2.0 and abs(by) > abs(slope) * since[len(before)])
+    _, slope, by = np.linalg.lstsq(columns, log.up[both], rcond=None)[0]
+    way = slope * since[len(before)]
+    return float(by) if abs(by) > abs(way) else 0.0
 
 
 def _evened(steps: list[_Step], far: float) -> list[_Step]:
@@ -109,7 +104,7 @@ def _evened(steps: list[_Step], far: float) -> list[_Step]:
 
 def _was_moved(log: Log, leaps: Leaps, step: _Step) -> bool:
     """Whether a step is none that a dough can make."""
-    if abs(step.by) < _PLAIN * log.least or not (step.sure or step.undone):
+    if abs(step.by) < _PLAIN * log.least:
         return False
     if step.by > 0.0 or step.undone or not log.rises:
         return True
