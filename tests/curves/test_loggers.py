@@ -231,19 +231,21 @@ def test_sound_logs_are_left_alone(kind, minutes, case):
     assert (sift(observed, BEYOND).said != "").mean() <= share
 
 
-@pytest.mark.parametrize("minutes", [1.0, 10.0])
+@pytest.mark.parametrize(("minutes", "noise", "step"), [(1.0, 0.4, 0.1), (10.0, 0.4, 0.1), (0.2, 0.2, 1.0)])
 @pytest.mark.parametrize("lasts_h", [1e-9, 0.05, 0.3])
-def test_a_sudden_collapse_is_left_alone(minutes, lasts_h):
-    """A fall by 15 to 80 % of the extent, at once or within minutes, after which nothing rises again."""
-    rng, logs = np.random.default_rng(8), invent(minutes=minutes, logs=100, wanders_h=0.0, noise=0.0, step=0.01)
-    y = wandering(rng, logs.y.shape, minutes / 60.0, 0.1) * 0.4
-    for log, smooth, extent in zip(
-        y[1::2], logs.y[1::2], logs.extent[1::2], strict=True
-    ):  # those that did not collapse
-        at = np.searchsorted(smooth, 40.0 + rng.uniform(0.96, 0.999) * extent)
-        since = np.maximum(logs.t - logs.t[at] + 1e-6, 0.0) * (logs.t >= logs.t[at])
-        log += np.minimum(smooth, smooth[at]) - rng.uniform(0.15, 0.8) * extent * (1.0 - np.exp(-since / lasts_h))
-    observed = logs._replace(y=np.round(y[1::2], 1)).observed
+def test_a_sudden_collapse_is_left_alone(minutes, noise, step, lasts_h):
+    """A fall by 15 to 80 % of the extent, at once or within minutes, after which nothing rises again.
+
+    At most one in fifty is mistaken, also where readings to the millimetre repeat themselves for hours.
+    """
+    rng, logs = np.random.default_rng(8), invent(minutes=minutes, logs=100, hours=20.0, noise=0.0, step=1e-6)
+    rises, extents = logs.y[1::2], logs.extent[1::2]  # those that have not collapsed yet
+    y = noise * wandering(rng, rises.shape, minutes / 60.0, 0.3)
+    for log, rise, extent in zip(y, rises, extents, strict=True):
+        at = np.searchsorted(rise, 40.0 + rng.uniform(0.96, 0.999) * extent)
+        since = np.where(logs.t < logs.t[at], 0.0, logs.t - logs.t[at] + 1e-6)
+        log += np.minimum(rise, rise[at]) - rng.uniform(0.15, 0.8) * extent * (1.0 - np.exp(-since / lasts_h))
+    observed = logs._replace(y=np.round(y / step) * step).observed
     assert (sift(observed, BEYOND).said != "").mean() <= 0.02
 
 

@@ -95,7 +95,9 @@ def test_between_readings_the_curve_tells(verdict):
     assert verdict([0, 10, 34], [5.9, 5.0, 3.9], passes(30.0, 1.0)) == "not measured"
 
 
-@pytest.mark.parametrize(("se", "expected"), [(0.5, "met"), (1.2, "met"), (1.23, "not measured"), (9.0, "not measured")])
+@pytest.mark.parametrize(
+    ("se", "expected"), [(0.5, "met"), (1.2, "met"), (1.23, "not measured"), (9.0, "not measured")]
+)
 def test_a_curve_must_pass_surely(verdict, se, expected):
     """22 h and 1.645 standard errors (one-sided 95 % of a normal) within 24 h: up to 1.2158 h."""
     assert verdict([0, 10, 34], [5.9, 5.0, 3.9], passes(22.0, se)) == expected

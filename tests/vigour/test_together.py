@@ -121,7 +121,7 @@ def test_other_traits_are_believed_less_the_further_away_it_is(make_held):
 
 def test_a_jar_in_which_nothing_moves_has_the_least_vigour(make_held):
     still = {name: np.ones((1, 1, 1), bool) for name in RATES}
-    found = scores(make_held(dict.fromkeys(RATES, [0.0]), se=0.5, still=still))
+    found = scores(make_held({name: [0.0] for name in RATES}, se=0.5, still=still))
     assert found["log_vigour"].tolist() == pytest.approx([np.log(LEAST)])
 
 

@@ -111,7 +111,9 @@ def test_a_dough_whose_warmth_changes_has_the_traits_of_its_own_hours(make_colle
 def test_errors_are_relative_and_carry_that_of_the_temperature(traits_of):
     at_reference = traits_of(room=25.0)
     assert at_reference.loc["rise extent", "se"] == pytest.approx(3.0 / 60.0)
-    up, down = (float(np.log(rate_against_reference(degC, YEAST))) for degC in (25.5, 24.5))  # off by .5 degC, half that
+    up, down = (
+        float(np.log(rate_against_reference(degC, YEAST))) for degC in (25.5, 24.5)
+    )  # off by .5 degC, half that
     assert at_reference.loc["rise max_rate", "se"] == pytest.approx(np.hypot(0.05, 0.5 * (up - down)), rel=1e-3)
     unknown = traits_of(room=np.nan)
     beyond = np.log(float(rate_against_reference(23.0, YEAST)))  # a room that may be 2 degC off
@@ -210,7 +212,14 @@ def test_acid_that_was_titrated_is_a_trait_in_millimoles_a_gram(make_collection,
             ("twice", 23.0, 12.0, 10.0, 0.1, 8.5),
             ("twice", 14.0, 9.0, 10.0, 0.1, 8.5),
         ],
-        columns=["refeed", "elapsed_h", "titration_mL", "titration_sample_g", "titrant_mol_per_L", "titration_endpoint"],
+        columns=[
+            "refeed",
+            "elapsed_h",
+            "titration_mL",
+            "titration_sample_g",
+            "titrant_mol_per_L",
+            "titration_endpoint",
+        ],
     )
     collection = make_collection(
         refeeds={"refeed": refeeds, "culture": refeeds, "fed_at": [START] * 6}, readings=dict(readings)

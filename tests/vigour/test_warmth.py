@@ -98,7 +98,9 @@ def test_hours_add_up_and_nothing_has_passed_at_feeding(warmth_of):
     assert passed[0] == 0.0
     assert (np.diff(passed) > 0.0).all()
     # Beyond the last reading the temperature is the last one: the hours there are all worth the same.
-    assert np.diff(passed[until >= 20.0]) == pytest.approx(0.5 * warmth.pace(warmth.at(np.zeros(1, int), [20.0]), YEAST)[0])
+    assert np.diff(passed[until >= 20.0]) == pytest.approx(
+        0.5 * warmth.pace(warmth.at(np.zeros(1, int), [20.0]), YEAST)[0]
+    )
 
 
 def test_near_the_limits_of_life_an_hour_is_never_worth_nothing(warmth_of):
@@ -115,7 +117,9 @@ def test_a_refeed_has_the_same_hours_alone_or_among_many(warmth_of):
     many = warmth_of(*courses)
     for number in (0, 1, 150, 299):
         one = warmth_of(courses[number])
-        assert hours(many, [0.3, 5.0, 12.0], YEAST, number) == pytest.approx(hours(one, [0.3, 5.0, 12.0], YEAST), abs=1e-6)
+        assert hours(many, [0.3, 5.0, 12.0], YEAST, number) == pytest.approx(
+            hours(one, [0.3, 5.0, 12.0], YEAST), abs=1e-6
+        )
 
 
 def test_the_order_of_readings_is_none_of_its_business(warmth_of):
@@ -146,7 +150,9 @@ def test_what_thermometers_scatter_is_no_warmth(warmth_of):
     """Of a scatter with variance v within a refeed, 1 - .25 / v is real where a thermometer is off by .5 degC."""
     swinging = warmth_of([(0.0, 20.0), (5.0, 24.0), (10.0, 28.0)])
     share = 1.0 - 0.5**2 / np.var([20.0, 24.0, 28.0], ddof=1)
-    assert swinging.at(np.zeros(3, int), np.array([0.0, 5.0, 10.0])) == pytest.approx([24 - 4 * share, 24, 24 + 4 * share])
+    assert swinging.at(np.zeros(3, int), np.array([0.0, 5.0, 10.0])) == pytest.approx(
+        [24 - 4 * share, 24, 24 + 4 * share]
+    )
     still = warmth_of([(0.0, 23.8), (5.0, 24.2), (10.0, 24.0)])
     assert still.at(np.zeros(3, int), np.array([0.0, 5.0, 10.0])) == pytest.approx(24.0)
 
@@ -159,7 +165,9 @@ def test_what_thermometers_scatter_is_no_warmth(warmth_of):
 def test_a_thermometer_read_four_times_is_half_as_far_off(warmth_of, degC, organism):
     """Beside what is the culture's own, which no reading tells: the difference of squares is the thermometer's."""
     error = [
-        warmth_of([(float(hour), degC) for hour in range(many)]).log_error(np.array([degC]), np.zeros(1, int), organism)[0]
+        warmth_of([(float(hour), degC) for hour in range(many)]).log_error(
+            np.array([degC]), np.zeros(1, int), organism
+        )[0]
         for many in (1, 4)
     ]
     slope = float(log_slope(degC, organism))
@@ -185,4 +193,3 @@ def test_an_unknown_room_may_be_two_degrees_off(warmth_of):
     error = warmth_of([]).log_error(np.array([25.0]), np.zeros(1, int), YEAST)[0]
     assert error == pytest.approx(abs(float(np.log(rate_against_reference(23.0, YEAST)))))
     assert error > warmth_of([], room=23.0).log_error(np.array([23.0]), np.zeros(1, int), YEAST)[0]
-

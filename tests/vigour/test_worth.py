@@ -17,7 +17,7 @@ ACTIVITY, SE = 0.10, 0.03
 
 
 def shelf(rng, cultures=40, rounds=16, loading=LOADING, mean=0.0, activity=ACTIVITY):
-    """Return the traits of a shelf by the factor model, each of shape (cultures, rounds, 3), errors of the curves too."""
+    """Return the traits of a shelf by the factor model, each of shape (cultures, rounds, 3), with errors of curves."""
     shape = (cultures, rounds, 3)
     moved = rng.normal(0.0, activity, shape) + mean
     return {

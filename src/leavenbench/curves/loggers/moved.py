@@ -82,13 +82,11 @@ def _steps(log: Log, leaps: Leaps) -> list[_Step]:
 
 
 def _apart(log: Log, before: Array, after: Array) -> float:
-    """Return how far apart two stretches of readings are if they have one slope; 0 where that is less than the way."""
+    """Return how far apart two stretches of readings are if they have one slope."""
     both = np.concatenate([before, after])
     since = log.t[both] - log.t[before[-1]]
     columns = np.column_stack([np.ones(len(both)), since, both > before[-1]])
-    _, slope, by = np.linalg.lstsq(columns, log.up[both], rcond=None)[0]
-    way = slope * since[len(before)]
-    return float(by) if abs(by) > abs(way) else 0.0
+    return float(np.linalg.lstsq(columns, log.up[both], rcond=None)[0][2])
 
 
 def _evened(steps: list[_Step], far: float) -> list[_Step]:
