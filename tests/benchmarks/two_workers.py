@@ -4,9 +4,10 @@
 
 Prints a small table; a full run writes it into `two_workers.json` beside this file. The curves are invented, see
 `fitting_curves.py`: logistic rises read 12 times, in 20 files. What is timed: `trace_parquet` from files to files, the
-look at the names included, on clusters that are up and have been used once. Every worker is a process of one thread.
-One process is `trace_shelf` on all files read at once, written to one. Speeds are ratios within one run: medians over
-alternating rounds. Nothing else should run on the machine meanwhile: the load before each round stands in the result.
+look at the names included, on clusters that are up and have been used once. Every worker is a process of one thread,
+once as dask starts it, once keeping its memory (see `lazy_curves`). One process is `trace_shelf` on all files read at
+once, written to one. Speeds are ratios within one run: medians over alternating rounds. Nothing else should run on the
+machine meanwhile: the load before each round stands in the result.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import numpy as np
 import pandas as pd
@@ -36,6 +38,11 @@ from leavenbench.curves.parquet import trace_parquet
 
 CURVES, READINGS, FILES, ROUNDS = 400_000, 12, 20, 5
 LEAST = 1.6
+#: What is said to the C library of the workers.
+MEMORY = {
+    "as dask starts them": {"MALLOC_TRIM_THRESHOLD_": "65536"},
+    "keeping memory": {"MALLOC_TRIM_THRESHOLD_": "1073741824", "MALLOC_MMAP_THRESHOLD_": "33554432"},
+}
 STORED = Path(__file__).with_suffix(".json")
 
 
@@ -46,10 +53,14 @@ def main() -> None:
     quick = parser.parse_args().quick
     curves, rounds = (CURVES // 10, 3) if quick else (CURVES, ROUNDS)
     load: list[float] = []
-    with tempfile.TemporaryDirectory() as folder, ExitStack() as clusters:
+    with tempfile.TemporaryDirectory() as folder, ExitStack() as stack:
         write_shelf(Path(folder) / "readings", curves)
-        one, two = (clusters.enter_context(Client(clusters.enter_context(workers(n)))) for n in (1, 2))
-        lines = measure(Path(folder), curves, rounds, {"one": one, "two": two}, load)
+        clients = {
+            (number, memory): stack.enter_context(Client(stack.enter_context(workers(number, memory))))
+            for number in (1, 2)
+            for memory in MEMORY
+        }
+        lines = measure(Path(folder), curves, rounds, clients, load)
     conditions = {
         "curves": curves,
         "readings of each": READINGS,
@@ -65,7 +76,7 @@ def main() -> None:
     print(*conditions.items(), sep="\n", end="\n\n")
     for line in lines:
         verdict = {True: "met", False: "NOT MET", None: ""}[line.met]
-        print(f"{line.case:44} {line.target:>8} {line.ours:>9}  {verdict:8}{line.note}")
+        print(f"{line.case:64} {line.target:>8} {line.ours:>9}  {verdict:8}{line.note}")
     if not quick:
         stored = {"conditions": conditions, "lines": [line._asdict() for line in lines]}
         STORED.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
@@ -82,36 +93,42 @@ def write_shelf(folder: Path, curves: int) -> None:
         table.to_parquet(folder / f"{number:02}.parquet")
 
 
-def workers(number: int) -> LocalCluster:
-    """Set up workers, each a process of one thread."""
-    return LocalCluster(n_workers=number, threads_per_worker=1, processes=True, dashboard_address=":0")
+def workers(number: int, memory: str) -> LocalCluster:
+    """Start workers, each a process of one thread."""
+    with mock.patch.dict(os.environ, MEMORY[memory]):  # dask puts its own there, for whatever starts later
+        return LocalCluster(n_workers=number, threads_per_worker=1, processes=True, dashboard_address=":0")
 
 
-def measure(folder: Path, curves: int, rounds: int, clients: dict[str, Client], load: list[float]) -> list[Line]:
+def measure(
+    folder: Path, curves: int, rounds: int, clients: dict[tuple[int, str], Client], load: list[float]
+) -> list[Line]:
     """Race two workers against one, and against one process without dask; see whether their rows are the same."""
+    outs = {which: folder / f"{number} {memory}" for which in clients for number, memory in [which]}
 
-    def by_workers(name: str) -> None:
-        out = folder / name
-        for file in out.glob("*"):
+    def by_workers(which: tuple[int, str]) -> None:
+        for file in outs[which].glob("*"):
             file.unlink()
-        trace_parquet(folder / "readings", out, client=clients[name])
+        trace_parquet(folder / "readings", outs[which], client=clients[which])
 
     def by_one_process() -> None:
-        load.append(os.getloadavg()[0])
+        load.append(round(os.getloadavg()[0], 2))
         trace_shelf(pd.read_parquet(folder / "readings")).to_parquet(folder / "plain.parquet")
 
-    tasks: list[Any] = [by_one_process, partial(by_workers, "one"), partial(by_workers, "two")]
-    plain, one, two = alternating(rounds, *((task, curves) for task in tasks))
+    tasks: list[Any] = [by_one_process, *(partial(by_workers, which) for which in clients)]
+    plain, *taken = alternating(rounds, *((task, curves) for task in tasks))
     del load[0]  # that of the first run, which is not timed
-    expected = pd.read_parquet(folder / "plain.parquet")
-    same = all(pd.read_parquet(folder / name).equals(expected) for name in clients)
+    by, lines = dict(zip(clients, taken, strict=True)), []
     figure = f"{curves:,} curves of {READINGS} readings from files to files"
-    return [
-        ratio(figure, "two workers against one", LEAST, one, two),
-        ratio(figure, "two workers against one process without dask", None, plain, two),
-        ratio(figure, "one worker against one process without dask", None, plain, one),
-        Line(figure, "the same rows, to the last bit", "yes", "yes" if same else "no", same),
-    ]
+    for memory in MEMORY:
+        one, two = by[1, memory], by[2, memory]
+        lines += [
+            ratio(figure, f"{memory}: two workers against one", LEAST, one, two),
+            ratio(figure, f"{memory}: two against one process without dask", None, plain, two),
+            ratio(figure, f"{memory}: one against one process without dask", None, plain, one),
+        ]
+    expected = pd.read_parquet(folder / "plain.parquet")
+    same = all(pd.read_parquet(out).equals(expected) for out in outs.values())
+    return [*lines, Line(figure, "the same rows, to the last bit", "yes", "yes" if same else "no", same)]
 
 
 if __name__ == "__main__":

@@ -252,13 +252,12 @@ def test_a_sudden_collapse_is_left_alone(minutes, noise, step, lasts_h):
 HOURS = np.arange(0.0, 20.0, 1.0 / 12.0)
 
 
-def one_log(kind=RISE, hours=HOURS, seed=0):
+def one_log(kind=RISE, noise=1.0):
     """Give one rise by 60 mm on 40 mm, or fall by 2.0 from pH 6.0, steepest after 4.6 h."""
     rises = kind == RISE
     p = np.array([40.0, 60.0, 14.0, 2.5] if rises else [-6.0, 2.0, 0.47, 2.5])
-    up = LEVELS["logistic"].value(hours, p) + np.random.default_rng(seed).normal(
-        0.0, 0.3 if rises else 0.01, len(hours)
-    )
+    sd = noise * (0.3 if rises else 0.01)
+    up = LEVELS["logistic"].value(HOURS, p) + np.random.default_rng(0).normal(0.0, sd, len(HOURS))
     return np.round(up, 1) if rises else np.round(-up, 2)
 
 
@@ -287,20 +286,39 @@ def test_a_stuck_sensor_is_set_aside_from_its_first_repetition_to_its_last():
     assert f"{y[48]:.4g} mm from 4 to 5.92 h: set aside" in found.said[0]
 
 
-@pytest.mark.parametrize(("kind", "by"), [(RISE, 12.0), (RISE, -15.0), ("ph_direct", 0.4), ("ph_direct", -0.4)])
-def test_a_jar_that_was_moved_is_shifted_back(kind, by):
+def test_a_constant_far_off_is_a_stuck_sensor_also_where_readings_often_repeat_themselves():
+    y = np.round(one_log(noise=0.0))
+    y[150:190] = 250.0
+    found = sift(of_one(y), BEYOND)
+    assert found.aside.tolist() == list(range(150, 190))
+    assert found.said[0] == "40 readings of a sensor that was stuck, at 250 mm from 12.5 to 15.8 h: set aside"
+
+
+@pytest.mark.parametrize(
+    ("kind", "place", "by"),
+    [(RISE, 60, 12.0), (RISE, 60, -15.0), (RISE, 15, -15.0), ("ph_direct", 60, 0.4), ("ph_direct", 60, -0.4)],
+)
+def test_a_jar_that_was_moved_is_shifted_back(kind, place, by):
+    """Also before it has begun to rise."""
     sound = one_log(kind)
     y = sound.copy()
-    y[60:] += by
+    y[place:] += by
     found = sift(of_one(y, kind), BEYOND)
     assert found.aside.tolist() == []
-    np.testing.assert_array_equal(found.observed.y[:60], sound[:60])
-    back = y[60:] - found.observed.y[60:]
+    np.testing.assert_array_equal(found.observed.y[:place], sound[:place])
+    back = y[place:] - found.observed.y[place:]
     assert np.ptp(back) < 1e-9
     # the scatter of two times six readings, and the bend of the curve between them
     assert abs(back[0] - by) < (1.0 if kind == RISE else 0.04)
     what, unit = ("jar", "mm") if kind == RISE else ("probe", "pH")
-    assert found.said[0] == f"the {what} was moved by {back[0]:+.3g} {unit} at 5 h: later readings are shifted back"
+    moved_at = f"{back[0]:+.3g} {unit} at {HOURS[place]:.3g} h"
+    assert found.said[0] == f"the {what} was moved by {moved_at}: later readings are shifted back"
+
+
+def test_a_step_down_on_the_plateau_may_be_a_collapse_and_stays():
+    y = one_log()
+    y[150:] -= 15.0
+    assert sift(of_one(y), BEYOND).said.tolist() == [""]
 
 
 def test_a_jar_put_back_stands_where_it_stood():
@@ -334,7 +352,8 @@ def test_a_gap_is_bridged_by_nothing():
 def test_a_lid_lifted_while_the_dough_collapses_is_no_jar_that_was_moved():
     """Ten minutes off by 20 mm, while the dough falls by some 60 mm an hour."""
     rng, hours = np.random.default_rng(9), np.arange(0.0, 15.0, 1.0 / 60.0)
-    y = 40.0 + 60.0 / (1.0 + np.exp(4.0 * (hours - 8.0))) + 0.3 * rng.normal(size=(60, len(hours)))
+    held = 1.0 / (1.0 + np.exp(4.0 * (hours - 8.0)))
+    y = 40.0 + 60.0 * held / (1.0 + np.exp(3.0 - hours)) + 0.3 * rng.normal(size=(60, len(hours)))
     first = rng.integers(7 * 60 + 30, 8 * 60 + 30, 60)
     for log, place, by in zip(y, first, rng.choice([-20.0, 20.0], 60), strict=True):
         log[place : place + 10] += by

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from unittest import mock
 
 import numpy as np
 import pandas as pd
@@ -23,9 +24,9 @@ OF_SHELF, OF_FEW = 700, 120
 @pytest.fixture(scope="module")
 def client():
     """Give two workers, each a process of one thread, in which warnings are errors as well."""
-    strict = {"PYTHONWARNINGS": "error"}
     with (
-        LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0", env=strict) as cluster,
+        mock.patch.dict("os.environ", PYTHONWARNINGS="error"),  # dask sets more there, which goes again
+        LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0") as cluster,
         Client(cluster, set_as_default=False) as client,
     ):
         yield client

@@ -79,6 +79,8 @@ class Warmth(NamedTuple):
         first[number[::-1]] = degC[::-1]
         knots = np.concatenate((ends * _APART - 0.1 * _APART, hours, ends * _APART + 0.1 * _APART))
         order = np.argsort(knots, kind="stable")
+        if not len(refeeds):
+            return cls(refeeds, np.zeros(1), np.full(1, reference), noted, many, reference)
         return cls(refeeds, knots[order], np.concatenate((first, degC, last))[order], noted, many, reference)
 
     def at(self, number: np.ndarray, hours: np.ndarray) -> np.ndarray:

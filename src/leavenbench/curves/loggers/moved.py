@@ -102,14 +102,15 @@ def _evened(steps: list[_Step], far: float) -> list[_Step]:
 
 def _was_moved(log: Log, leaps: Leaps, step: _Step) -> bool:
     """Whether a step is none that a dough can make."""
+    here, there, *_ = step
     if abs(step.by) < _PLAIN * log.least:
         return False
     if step.by > 0.0 or step.undone or not log.rises:
         return True
-    before, after = log.sides(step.there, step.here, hours=2.0 * NEAR_H)
-    level, pace = log.line(before, log.t[step.here])
-    under_its_start = log.t[0] <= START_H and level + step.by < leaps.behind[: step.there].min() - leaps.far
-    return bool(under_its_start or _rises_on(log, leaps, step, pace, log.line(after, log.t[step.there])[1]))
+    before, after = log.sides(here + 1, there - 1, hours=2.0 * NEAR_H)
+    level, pace = log.line(before, log.t[here])
+    under_its_start = log.t[0] <= START_H and level + step.by < leaps.behind[:there].min() - leaps.far
+    return bool(under_its_start or _rises_on(log, leaps, step, pace, log.line(after, log.t[there])[1]))
 
 
 def _rises_on(log: Log, leaps: Leaps, step: _Step, pace: float, pace_after: float) -> bool:

@@ -18,8 +18,6 @@ from .log import FEWEST, Log
 _LONG, _LONGER = 10, 2.0
 #: ...in a log that turns up or down at this share of its readings or more.
 _RESTLESS = 0.25
-#: Coming free, a sensor leaps at most so many times as far as the pace before would have taken it.
-_CATCHES_UP = 4.0
 #: A sensor that stopped was moving at least so many times what is far, in an hour.
 _STOPPED_DEAD = 2.0
 
@@ -89,9 +87,8 @@ def _is_stuck(log: Log, run: _Run) -> bool:
         return True
     before, _ = log.sides(run.first, run.last)
     pace = log.line(before, log.t[run.first])[1] if len(before) >= FEWEST else 0.0
-    lasted = log.t[run.last] - log.t[run.first]
-    missed = pace * min(lasted, 1.0)
-    came_free = missed >= log.least and 0.0 < run.out <= _CATCHES_UP * pace * lasted
+    missed = pace * min(log.t[run.last] - log.t[run.first], 1.0)
+    came_free = run.out > 0.0 and missed >= log.least
     surely = run.singular or run.into > 0.0
-    stopped = missed >= log.least * (1.0 if surely else _STOPPED_DEAD)
-    return bool(came_free or (stopped and run.into >= 0.0 and (run.ends or run.singular)))
+    stopped = run.into >= 0.0 and missed >= log.least * (1.0 if surely else _STOPPED_DEAD)
+    return bool(came_free or (stopped and (run.ends or run.singular)))
