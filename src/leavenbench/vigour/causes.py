@@ -25,8 +25,9 @@ from .shared import FEWEST_CULTURES, Shared
 _FALSE, _ODDS = 0.02, 10.0
 #: Odds that the named and those that cannot be told apart from it hold together.
 _TOGETHER = 0.90
-#: How large a shared cause usually is, where there is one [log]; one smaller than this is not worth a name.
-_USUAL, _LEAST = 0.2, 0.07
+#: How large a shared cause usually is, where there is one [log]; one smaller than this is not worth a name: a room
+#: whose warmth is known by its wall alone may seem so far off.
+_USUAL, _LEAST = 0.2, 0.11
 #: What is usual without a cause, where the shelf is too small to tell [log].
 _DAY, _LOT, _LEAST_MONTH, _LEAST_OWN = 0.05, 0.04, 0.03, 0.05
 #: How much of a deviation is left in the next round; a culture far off its normal stays there.

@@ -14,8 +14,9 @@ import pandas as pd
 from ..records.collection import Collection
 from ..temperature import Cardinal, rate_against_reference
 
-#: Noise of a thermometer held into dough [degC]; common practice, no source.
-_THERMOMETER_DEGC = 0.5
+#: Noise of a thermometer held into dough, and how far a dough strays from what the wall's said at feeding [degC];
+#: common practice, no source.
+_THERMOMETER_DEGC, _WALL_DEGC = 0.5, 1.0
 #: How far an unknown room may be from the reference temperature [degC] (common practice, no source).
 _UNKNOWN_ROOM_DEGC = 2.0
 #: How far a culture's own cardinal temperatures may lie from those assumed [degC] (common practice, no source).
@@ -144,7 +145,8 @@ class Warmth(NamedTuple):
         slope = (up - down) / (2.0 * step)
         at_reference = np.log(self.pace(self.reference_degC + np.array([0.5, -0.5]), organism))
         usual = at_reference[0] - at_reference[1]
-        thermometer = _THERMOMETER_DEGC / np.sqrt(np.maximum(self.readings[number], 1)) * slope
+        many = self.readings[number]
+        thermometer = np.where(many > 0, _THERMOMETER_DEGC / np.sqrt(np.maximum(many, 1)), _WALL_DEGC) * slope
         own = (slope - usual) * _OWN_WAYS_DEGC
         unknown = np.array([-_UNKNOWN_ROOM_DEGC, _UNKNOWN_ROOM_DEGC]) + self.reference_degC
         widest = np.abs(np.log(self.pace(unknown, organism))).max()
