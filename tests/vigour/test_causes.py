@@ -111,9 +111,9 @@ def test_quiet_months_are_hardly_ever_given_a_cause(quiet_month):
     assert named <= 6
 
 
-def test_a_name_is_worth_giving_from_seven_percent_on(quiet_month):
-    """A keeper whose jars are 6 % off on a shelf so large that chance is ruled out is left alone; 9 % are not."""
-    for by, named in ((0.94, 0), (0.91, 1)):
+def test_a_name_is_worth_giving_from_eleven_percent_on(quiet_month):
+    """A keeper whose jars are 9 % off on a shelf so large that chance is ruled out is left alone; 14 % are not."""
+    for by, named in ((0.91, 0), (0.86, 1)):
         values, lots = quiet_month(5, cultures=240, calm=0.0)
         values["person"] = np.where(values["culture"].str[1:].astype(int) % 5 < 2, "second keeper", "first keeper")
         values["log_vigour"] += np.log(by) * (values["person"] == "second keeper")

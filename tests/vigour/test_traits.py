@@ -113,8 +113,8 @@ def test_errors_are_relative_and_carry_that_of_the_temperature(traits_of):
     assert at_reference.loc["rise extent", "se"] == pytest.approx(3.0 / 60.0)
     up, down = (
         float(np.log(rate_against_reference(degC, YEAST))) for degC in (25.5, 24.5)
-    )  # off by .5 degC, half that
-    assert at_reference.loc["rise max_rate", "se"] == pytest.approx(np.hypot(0.05, 0.5 * (up - down)), rel=1e-3)
+    )  # a wall's thermometer, read once, may be off a dough by 1 degC
+    assert at_reference.loc["rise max_rate", "se"] == pytest.approx(np.hypot(0.05, up - down), rel=1e-3)
     unknown = traits_of(room=np.nan)
     beyond = np.log(float(rate_against_reference(23.0, YEAST)))  # a room that may be 2 degC off
     assert unknown.loc["rise max_rate", "se"] == pytest.approx(np.hypot(0.05, beyond))
@@ -140,7 +140,7 @@ def test_what_is_too_unsure_says_nothing(traits_of):
 def test_what_the_readings_alone_say_speaks_in_place_of_what_was_borrowed(traits_of):
     found = traits_of(max_rate_prior_share=0.6, max_rate_alone=8.0, max_rate_alone_se=2.0)
     assert found.loc["rise max_rate", "value"] == pytest.approx(np.log(8.0))
-    assert found.loc["rise max_rate", "se"] == pytest.approx(0.25, rel=0.01)
+    assert found.loc["rise max_rate", "se"] == pytest.approx(0.25, rel=0.03)  # the wall's thermometer adds a little
     assert found.loc["rise extent", "value"] == pytest.approx(np.log(60.0))
 
 
