@@ -262,8 +262,9 @@ def _lay_still(task: _Task, again: Traces, against: Array) -> None:
     again.reason[still] = ""
     for kind in INSTRUMENTS:
         of_kind = np.flatnonzero(still & (observed.kind == kind))
-        for block in blocks(observed, of_kind, observed.readings[of_kind]):
-            write_idle(again, block, kind, task.noise[kind])
+        with np.errstate(all="ignore"):  # numbers out of all bounds end as a status
+            for block in blocks(observed, of_kind, observed.readings[of_kind]):
+                write_idle(again, block, kind, task.noise[kind])
 
 
 def _fell(again: Traces) -> Array:

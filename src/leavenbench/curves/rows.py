@@ -92,11 +92,11 @@ class Shelf(NamedTuple):
             "set_aside": self._places(found),
         }
         for name, it in found.traits.items():
-            columns |= {name: it.value, f"{name}_se": it.se}
+            columns |= {name: it.value, f"{name}_se": _bounded(it.se)}
         fitted = np.isin(found.model, list(CURVES))
         for name in EXPECTED:
             it = found.traits[name]
-            columns |= {f"{name}_alone": it.alone, f"{name}_alone_se": it.alone_se}
+            columns |= {f"{name}_alone": it.alone, f"{name}_alone_se": _bounded(it.alone_se)}
             columns[f"{name}_prior_share"] = np.where(fitted, it.prior_share, np.nan)
         told = pd.DataFrame(columns, index=self.known).reindex(range(len(self.signals)))
         silent = told["status"].isna()
@@ -165,6 +165,11 @@ def _named(rows: pd.DataFrame) -> str:
         f"{file}:{first}" + (f"-{last}" if last != first else "")
         for file, first, last in zip(runs["file", "first"], runs["row", "first"], runs["row", "last"], strict=True)
     )
+
+
+def _bounded(error: Array) -> Array:
+    """Return errors, none where they are out of all bounds."""
+    return np.where(np.isfinite(error), error, np.nan)
 
 
 def _floats(read: pd.DataFrame, name: str) -> Array:
