@@ -168,16 +168,18 @@ def test_what_one_culture_does_is_never_blamed_on_the_lot_that_it_alone_eats(mak
 
 
 def test_a_blend_takes_its_share_of_a_lot(make_values):
-    """A lot that halves vigour, half of the flour of ten cultures in four rounds: they lose half of the logarithm."""
+    """A lot that costs 40 %, and half of the flour of others beside a sound one: they lose half of the logarithm."""
     rng = np.random.default_rng(4)
     values, lots = make_values(shelf(4))
     number = values["culture"].str[1:].astype(int)
-    poor, blend = (values["round"].between(5, 10) & (number % 4 == of) for of in (0, 1))
-    lots["lot"] = lots["lot"].mask(poor | blend, "poor")
+    poor, blend, sound = (values["round"].between(5, 10) & (number % 5 == of) for of in (0, 1, 2))
+    lots["lot"] = lots["lot"].mask(poor | blend, "poor").mask(sound, "sound")
     lots["share"] = lots["share"].mask(blend, 0.5)
     rest = lots[blend].assign(lot="sound", share=0.5)
     values["log_vigour"] += np.log(0.6) * (poor + 0.5 * blend) + rng.normal(0, 0.01, len(values))
     found = what_is_shared(values, pd.concat([lots, rest], ignore_index=True))
+    effects = found.effects.set_index("level")["effect"]
+    assert effects[["poor", "sound"]].to_numpy() == pytest.approx([np.log(0.6), 0.0], abs=0.08)
     whole, half = found.shared[poor.to_numpy()].mean(), found.shared[blend.to_numpy()].mean()
     assert whole == pytest.approx(np.log(0.6), abs=0.1)
     assert half == pytest.approx(0.5 * np.log(0.6), abs=0.06)

@@ -125,11 +125,13 @@ def test_a_jar_in_which_nothing_moves_has_the_least_vigour(make_held):
     assert found["log_vigour"].tolist() == pytest.approx([np.log(LEAST)])
 
 
-@pytest.mark.parametrize(("leading", "speaks"), [("acid", 0.0), ("rise", -1.5), (None, -1.5)])
-def test_where_signals_contradict_each_other_the_leading_one_speaks(make_held, leading, speaks):
-    declared = pd.Series([leading], ["C0"], dtype="str")
-    found = scores(make_held({RATES[0]: [-1.5], RATES[1]: [0.0]}), leading=declared)
+@pytest.mark.parametrize(("leading", "speaks", "sd"), [("acid", 0.0, 0.1), ("rise", -1.5, 0.05), (None, -1.5, 0.05)])
+def test_where_signals_contradict_each_other_the_leading_one_speaks(make_held, leading, speaks, sd):
+    held = make_held({RATES[0]: [-1.5], RATES[1]: [0.0]})
+    held["se"] = np.where(held["trait"] == RATES[1], 0.1, 0.05)
+    found = scores(held, leading=pd.Series([leading], ["C0"], dtype="str"))
     assert found["log_vigour"].iloc[0] == pytest.approx(speaks)
+    assert found["log_vigour_se"].iloc[0] == pytest.approx(np.hypot(0.05, sd))  # as it strays alone, and as it was read
     assert found["traits_used"].iloc[0] == f"{leading or 'rise'} max_rate"
     assert (found["rise"].iloc[0], found["acid"].iloc[0]) == pytest.approx((-1.5, 0.0))
 
