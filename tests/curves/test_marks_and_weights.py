@@ -300,7 +300,7 @@ def test_a_noise_that_is_none_is_the_usual_one(odd):
 def test_a_straight_line_is_weighed_too():
     """Slope and its error by weighted least squares written out: 1 / sum w (t - mean)^2."""
     rng = np.random.default_rng(5)
-    t, y = WHOLE[:, None], (40.0 + 0.1 * WHOLE + rng.normal(0.0, 1.0, 10))[:, None]
+    t, y = WHOLE[:, None], (400.0 + WHOLE + rng.normal(0.0, 10.0, 10))[:, None]  # mL
     weight = rng.choice([0.5, 1.0, 3.0], (10, 1))
     found, _ = straight_line(Block(np.array([0]), t, y, weight, np.array([10])), "volume_mL")
     design = weight * np.column_stack((np.ones(10), WHOLE))

@@ -1,10 +1,11 @@
 """The verdict on one signal of one refeed: its status, and the words for what is missing."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from leavenbench.curves.composed import CURVES, LEVELS
-from leavenbench.curves.trace import trace
+from leavenbench.curves.trace import trace, trace_signal
 
 PLAN = np.array([0.0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 22])
 RISE = np.array([40.0, 60, 14, 2.5])
@@ -153,3 +154,18 @@ def test_the_error_of_the_curve_is_that_of_its_start_at_the_start():
     # Long before the rise the curve is its starting level, so the two errors are one.
     assert found.level_se(np.array([-50.0]))[0] == pytest.approx(found.traits["start_height_mm"].se, rel=1e-9)
     assert (found.level_se(hours) > 0.0).all()
+
+
+@pytest.mark.parametrize("marked_h", [22.6, np.inf])
+def test_a_smear_line_above_a_risen_jar_does_not_make_it_idle(marked_h):
+    """Read at 67 and 68 mm in the morning, marked at 74: whatever happened at night, it rose."""
+    read = pd.DataFrame(
+        {
+            "elapsed_h": [0, 0, 2, 4, 5.8, 7.8, 9.5, 20.4, 22.6, marked_h],
+            "value": [36.0, 36, 35, 39, 46, 53, 59, 67, 68, 74],
+        }
+    ).assign(refeed="r", signal="rise", kind="height_mm", high_mark=[False] * 9 + [True])
+    found = trace_signal(read)
+    assert found.status == "fitted"
+    extent = found.traits["extent"]
+    assert abs(extent.value - 100.0 * (74.0 / 35.7 - 1.0)) < 3 * extent.se

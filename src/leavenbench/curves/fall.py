@@ -39,6 +39,15 @@ class Falls(NamedTuple):
     first_fallen: Array
     fallen: Array
 
+    def read_by(self, observed: Observed) -> Array:
+        """Whether the readings themselves fall from the peak, shape (m,).
+
+        A fall that only the smear line shows was not read: no curve can follow it down.
+        """
+        if not len(observed.first):
+            return self.seen
+        return observed.y[observed.first + self.peak] == np.maximum.reduceat(observed.y, observed.first)
+
 
 def visible_falls(observed: Observed) -> Falls:
     """Look for falls from the peak that last to the last reading.

@@ -159,7 +159,7 @@ def trace_signals(
     found.readings[:] = observed.readings
     times, falls = observed.times_within(observed.readings), visible_falls(observed)
     needed = TIMES_NEEDED if expected is None else 1
-    fitted = falls.seen & (falls.fallen >= 2) & (times >= _TIMES_FOR_A_FALL)
+    fitted = falls.seen & (falls.fallen >= 2) & (times >= _TIMES_FOR_A_FALL) & falls.read_by(observed)
     cut = falls.seen & ~fitted & (times >= needed)
     readings = np.where(cut, falls.first_fallen, observed.readings)
     for signal in np.flatnonzero(cut):
