@@ -87,6 +87,12 @@ def test_the_order_of_rows_is_none_of_its_business():
     assert marked(table.iloc[order], values.iloc[order[::-1]]) == {"F4-0"}
 
 
+def test_rounds_follow_the_days_on_which_they_were_fed_not_their_numbers():
+    table, values = shelf(column(100, 95, 103, 98, 130, 90))
+    table["round"] = table["round"].to_numpy()[::-1]
+    assert marked(table, values) == {"F4-0"}
+
+
 def test_a_restored_culture_is_new():
     table, values = shelf(column(100, 100, 100, 100, 150))
     table.loc[4, "history"] = 1
