@@ -187,6 +187,16 @@ def test_what_is_better_than_ever_is_named_as_well(quiet_month):
     assert table["effect_pct"].iloc[0] > 15.0
 
 
+@pytest.mark.parametrize("by", [0.6, 0.4, 0.2])
+def test_a_large_effect_is_told_as_large_as_it_is(quiet_month, by):
+    """All refeeds of a day lie further off than any odd one: they are not held back together."""
+    values, lots = quiet_month(14, cultures=48)
+    values["log_vigour"] += np.log(by) * (values["day"] == "2023-01-10")
+    table = shared_causes(weighed(values, lots)).table
+    assert table[["factor", "level"]].iloc[0].tolist() == ["day", "2023-01-10"]
+    assert table["effect_pct"].iloc[0] == pytest.approx(100.0 * (by - 1.0), abs=2.5 * table["effect_pct_se"].iloc[0])
+
+
 def test_a_wild_refeed_is_no_cause(quiet_month):
     values, lots = quiet_month(11)
     for row in (4, 20, 50):

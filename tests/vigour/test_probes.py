@@ -107,6 +107,15 @@ def test_three_buffers_lie_about_a_line():
     assert found["offset"].iloc[0] == pytest.approx(at_zero + 7.0 * slope - 7.0)
 
 
+def test_buffers_that_were_mixed_up_are_no_check():
+    mixed = held((0, 4.01, 7.0), (0, 7.0, 4.01))
+    assert states(mixed).empty
+    assert at_days(states(mixed), 0).isna().all(axis=None)
+    found = states(pd.concat([mixed, held(*two_buffers(30, 0.95, 0.1))]))
+    assert found["slope"].tolist() == pytest.approx([0.95])
+    assert found["offset"].tolist() == pytest.approx([0.1])
+
+
 # Over time
 
 
@@ -122,6 +131,19 @@ def test_a_single_odd_check_among_those_of_some_weeks_is_outvoted():
     told = at_days(found, 28)
     assert told["slope"].iloc[0] == pytest.approx(0.98)
     assert told["offset"].iloc[0] == pytest.approx(0.1)
+
+
+def test_a_slope_once_known_is_kept_by_checks_against_one_buffer():
+    found = states(held(*two_buffers(0, 0.9, 0.0), (70, 7.0, 7.2)))
+    assert found["slope"].tolist() == pytest.approx([0.9, 0.9])
+    assert found["offset"].tolist() == pytest.approx([0.0, 0.2])
+
+
+def test_a_slope_that_is_mended_leaves_no_offset_behind():
+    checks = [one for day in range(0, 168, 14) for one in two_buffers(day, 0.85 if day < 84 else 1.0, 0.0)]
+    found = states(held(*checks))
+    assert found["offset"].to_numpy() == pytest.approx(0.0, abs=1e-9)
+    assert found["slope"].iloc[-1] == pytest.approx(1.0)
 
 
 def test_probes_and_the_order_of_rows_do_not_mix():

@@ -249,5 +249,11 @@ def test_the_order_of_rows_is_none_of_its_business(make_values):
     assert other.scatter == pytest.approx(one.scatter)
 
 
+@pytest.mark.parametrize("scatter", [0.05, 0.08, 0.12])
+def test_the_scatter_of_a_refeed_beyond_its_own_error_is_found(make_values, scatter):
+    found = what_is_shared(*make_values(shelf(10, refeed=np.hypot(0.04, scatter)), se=0.04))
+    assert found.scatter == pytest.approx(scatter, abs=0.02)
+
+
 def test_a_shelf_read_worse_than_it_strays_has_the_least_scatter_that_is_believed(make_values):
     assert what_is_shared(*make_values(shelf(10, refeed=0.03), se=0.2)).scatter == 0.02

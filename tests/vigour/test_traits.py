@@ -195,6 +195,12 @@ def test_a_probe_that_has_lost_slope_showed_falls_too_small(traits_of):
     assert traits_of(signal="acid", checks=off).loc["acid extent", "value"] == pytest.approx(np.log(60.0))
 
 
+def test_a_dough_beyond_the_limits_of_its_yeast_tells_no_rate(traits_of):
+    """At 36 degC the yeast stops (checks.md: none at 35-36): what rises there has a pace that nobody knows."""
+    assert traits_of(room=36.0).index.tolist() == ["rise extent"]
+    assert traits_of(room=36.0, signal="acid").index.tolist() == list(TRAITS[3:6])
+
+
 # Titration
 
 

@@ -146,6 +146,12 @@ def test_extra_steps_are_counted_against_what_the_culture_usually_takes(make_col
     assert vigour.loc[vigour["refeed"] == "X1", "vigour_pct"].isna().all()
 
 
+def test_an_empty_collection_has_an_empty_table(make_collection, make_curves):
+    vigour = vigour_of(make_collection(), make_curves({}))
+    assert vigour.empty
+    assert list(vigour.columns) == RESULTS["vigour"].names
+
+
 @pytest.mark.parametrize(
     ("hours", "ph", "verdict"),
     [

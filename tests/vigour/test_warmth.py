@@ -128,6 +128,16 @@ def test_the_order_of_readings_is_none_of_its_business(warmth_of):
     assert told[0] == pytest.approx(told[1], rel=1e-12)
 
 
+def test_two_readings_of_one_moment_are_one(warmth_of):
+    """Height and pH were read together, each with its thermometer."""
+    twice = [(0.0, 19.0), (5.0, 26.0), (5.0, 24.0), (11.0, 20.0)]
+    once = warmth_of([(0.0, 19.0), (5.0, 25.0), (11.0, 20.0)])
+    for course in (twice, twice[::-1]):
+        warmth = warmth_of(course)
+        assert hours(warmth, [1.0, 6.0, 20.0], LACTIC) == pytest.approx(hours(once, [1.0, 6.0, 20.0], LACTIC))
+        assert warmth.readings.tolist() == [3]
+
+
 # What is known of a temperature
 
 
@@ -186,6 +196,24 @@ def test_own_cardinal_temperatures_count_by_how_far_from_the_reference_it_is(war
 
     assert error == pytest.approx(abs(moved(1e-4) - moved(-1e-4)) / 2e-4, rel=0.02)
     assert many.log_error(np.array([25.0]), np.zeros(1, int), YEAST)[0] < 0.1 * error
+
+
+@pytest.mark.parametrize("degC", [4.0, 8.5, 35.0, 36.0, 39.0])
+def test_near_the_limits_of_life_nobody_knows_the_pace(warmth_of, degC):
+    """Within a degree of where the yeast stops: so far may a culture's own limits lie from those assumed."""
+    error = warmth_of([(float(hour), degC) for hour in range(9)]).log_error(np.array([degC]), np.zeros(1, int), YEAST)
+    assert error[0] > 2.0
+    inside = warmth_of([(float(hour), 33.0) for hour in range(9)])
+    assert inside.log_error(np.array([33.0]), np.zeros(1, int), YEAST)[0] < 0.5
+
+
+@pytest.mark.parametrize("degC", [17.0, 29.0])
+def test_the_wall_once_at_feeding_is_a_degree_off(warmth_of, degC):
+    """Twice a thermometer in the dough (common practice, no source): the day goes on after the jar was fed."""
+    wall = warmth_of([], room=degC).log_error(np.array([degC]), np.zeros(1, int), YEAST)[0]
+    dough = warmth_of([(0.0, degC)]).log_error(np.array([degC]), np.zeros(1, int), YEAST)[0]
+    slope = float(log_slope(degC, YEAST))
+    assert wall**2 - dough**2 == pytest.approx((1.0 - 0.25) * slope**2, rel=0.03)
 
 
 def test_an_unknown_room_may_be_two_degrees_off(warmth_of):

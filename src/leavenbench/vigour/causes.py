@@ -34,8 +34,10 @@ _DAY, _LOT, _LEAST_MONTH, _LEAST_OWN = 0.05, 0.04, 0.03, 0.05
 _CARRIED, _FAR, _FAR_SD = 0.3, 0.24, 0.15
 #: A month says something of the shelf from so many cultures on.
 _FEWEST = 8
-#: A refeed further off than so many sd counts as that far off.
+#: A refeed further off what is told of it than so many sd counts as that far off.
 _ODD = 3.5
+#: An effect is told when it moves by less than this [log] with the odd refeeds held to it.
+_SETTLED, _ROUNDS = 1e-3, 30
 #: Causes named in one month at most.
 _MOST = 4
 
@@ -127,6 +129,7 @@ class _Month(NamedTuple):
 
     values: pd.DataFrame
     rest: np.ndarray
+    sd: np.ndarray
     solved: tuple[np.ndarray, bool]
     levels: np.ndarray
     names: list[tuple[str, str]]
@@ -153,27 +156,45 @@ class _Month(NamedTuple):
         variance[np.diag_indices(len(values))] += values["log_vigour_se"].to_numpy() ** 2 + scatter**2
         sd = np.sqrt(np.diag(variance))
         rest = values["rest"].to_numpy()
-        middle = np.median(rest)
-        rest = middle + np.clip(rest - middle, -_ODD * sd, _ODD * sd)
         levels = np.hstack(columns)
         kept = np.flatnonzero(_tellable(values["culture"], levels))
-        return cls(values, rest, cho_factor(variance), levels[:, kept], [names[place] for place in kept])
+        return cls(values, rest, sd, cho_factor(variance), levels[:, kept], [names[place] for place in kept])
 
     def named(self) -> list[_Found]:
         """Name causes, the clearest first, each with what the ones before it explain taken out."""
         found: list[_Found] = []
-        rest, told = self.rest, np.zeros((len(self.rest), 0))
+        told = np.zeros((len(self.rest), 0))
+        rest = self._held_to(np.zeros(len(self.rest)))
         for _ in range(_MOST):
             effect, variance = self._effects(rest, told)
             score = np.abs(effect) / np.sqrt(variance)
             best = int(np.argmax(score))
             chance = np.log(2.0 * len(score)) + log_ndtr(-score[best])
-            one = self._told(best, effect, variance)
-            if not chance < np.log(_FALSE) or abs(effect[best]) < _LEAST or one.odds < _ODDS:
+            if not chance < np.log(_FALSE) or abs(effect[best]) < _LEAST:
+                break
+            before, told = told, np.column_stack((told, self.levels[:, best]))
+            rest = self._settled(told, rest)
+            one = self._told(best, *self._effects(rest, before))
+            if one.odds < _ODDS:
                 break
             found.append(one)
-            told = np.column_stack((told, self.levels[:, best]))
         return found
+
+    def _held_to(self, fit: np.ndarray) -> np.ndarray:
+        """Return what is left of each refeed, the odd ones no further off what is told than a few sd."""
+        middle = np.median(self.rest - fit)
+        return fit + middle + np.clip(self.rest - fit - middle, -_ODD * self.sd, _ODD * self.sd)
+
+    def _settled(self, told: np.ndarray, rest: np.ndarray) -> np.ndarray:
+        """Hold the odd refeeds to what is told, again and again, for a large effect lies far off for all who met it."""
+        before = np.zeros(told.shape[1])
+        for _ in range(_ROUNDS):
+            effect = np.linalg.solve(told.T @ cho_solve(self.solved, told), told.T @ cho_solve(self.solved, rest))
+            rest = self._held_to(told @ effect)
+            if np.abs(effect - before).max() < _SETTLED:
+                break
+            before = effect
+        return rest
 
     def _effects(self, rest: np.ndarray, told: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return the effect of each level beside those already told, and its variance."""

@@ -11,7 +11,7 @@ import pandas as pd
 
 #: pH at which a probe's electrodes are alike and only its offset shows.
 _NEUTRAL = 7.0
-#: Buffers at least so far apart [pH] tell a slope; a slope outside this is no probe's.
+#: Buffers at least so far apart [pH] tell a slope; a check with a slope outside this is none: buffers were mixed up.
 _FAR_ENOUGH, _POSSIBLE = 1.5, (0.7, 1.1)
 #: Checks within so many days are told by their median: a single one is off by a hundredth or two.
 _TOGETHER_D = 45.0
@@ -45,14 +45,18 @@ def states(checks: pd.DataFrame) -> pd.DataFrame:
         buffer, shown = (of_day[name].to_numpy(dtype=float) for name in ("buffer_ph", "reading_ph"))
         slope = np.nan
         if np.ptp(buffer) >= _FAR_ENOUGH:
-            slope = float(np.clip(np.polyfit(buffer, shown, 1)[0], *_POSSIBLE))
+            slope = float(np.polyfit(buffer, shown, 1)[0])
+            if not _POSSIBLE[0] <= slope <= _POSSIBLE[1]:
+                continue
         rows.append((probe, day, slope, buffer.mean(), shown.mean()))
     table = pd.DataFrame(rows, columns=["probe", "checked_at", "slope", "buffer", "shown"])
     if table.empty:
         return table.assign(offset=np.nan)[["probe", "checked_at", "slope", "offset"]]
     table = table.sort_values(["probe", "checked_at"], kind="stable", ignore_index=True)
-    table["slope"] = _recent_median(table, "slope").fillna(1.0)
-    table["offset"] = table["shown"] - _NEUTRAL - table["slope"] * (table["buffer"] - _NEUTRAL)
+    of_day = table["slope"]
+    table["slope"] = _recent_median(table, "slope")
+    table["slope"] = table.groupby("probe")["slope"].ffill().fillna(1.0)  # the last one known, where none is told
+    table["offset"] = table["shown"] - _NEUTRAL - of_day.fillna(table["slope"]) * (table["buffer"] - _NEUTRAL)
     table["offset"] = _recent_median(table, "offset")
     return table[["probe", "checked_at", "slope", "offset"]]
 

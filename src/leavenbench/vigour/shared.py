@@ -76,12 +76,13 @@ def what_is_shared(values: pd.DataFrame, lots: pd.DataFrame) -> Shared:
     y, se = (values[name].to_numpy(dtype=float) for name in ("log_vigour", "log_vigour_se"))
     design = _Design.of(values, lots)
     prior = design.sd.copy()
+    of_round = values.groupby(["culture", "history", "round"]).ngroup().to_numpy()
     scatter = 0.06
     weight = 1.0 / (se**2 + scatter**2)
     for _ in range(_ROUNDS_OF_WEIGHTS):
         found = _solved(design.matrix, y, weight, 1.0 / prior**2)
         rest = y - design.matrix @ found
-        scatter = _scatter(rest, se)
+        scatter = _scatter(rest, se, of_round)
         variance = se**2 + scatter**2
         weight = (_TAILS_REFEED + 1.0) / (_TAILS_REFEED + rest**2 / variance) / variance
         heavy = np.where(np.isfinite(design.tails), design.tails, 1e9)
@@ -102,10 +103,19 @@ def what_is_shared(values: pd.DataFrame, lots: pd.DataFrame) -> Shared:
     )
 
 
-def _scatter(rest: np.ndarray, se: np.ndarray) -> float:
-    """Return the scatter of single refeeds beyond their own errors, by medians."""
-    whole = (1.4826 * np.median(np.abs(rest))) ** 2
-    return float(np.sqrt(max(whole - np.median(se**2), _LEAST_SD**2)))
+def _scatter(rest: np.ndarray, se: np.ndarray, of_round: np.ndarray) -> float:
+    """Return the scatter of single refeeds beyond their own errors, by medians.
+
+    By what the refeeds of a round differ among themselves: its own deviation takes up a share of what is left.
+    """
+    many = np.bincount(of_round)[of_round]
+    several = many > 1
+    if not several.any():
+        return _LEAST_SD
+    mean = np.bincount(of_round, rest)[of_round] / many
+    away = (rest - mean)[several] / np.sqrt(1.0 - 1.0 / many[several])
+    whole = (1.4826 * np.median(np.abs(away))) ** 2
+    return float(np.sqrt(max(whole - np.median(se[several] ** 2), _LEAST_SD**2)))
 
 
 def _solved(matrix: sparse.csr_matrix, y: np.ndarray, weight: np.ndarray, precision: np.ndarray) -> np.ndarray:

@@ -63,6 +63,8 @@ def log_traits(collection: Collection, curves: pd.DataFrame) -> pd.DataFrame:
 
 
 def _of_signal(own: pd.DataFrame, warmth: Warmth, organism: Cardinal, slope: np.ndarray) -> list[pd.DataFrame]:
+    if own.empty:
+        return []
     number = warmth.refeeds.get_indexer(own["refeed"])
     lag, rate, extent = (_alone(own, name) for name in ("lag_h", "max_rate", "extent"))
     with np.errstate(all="ignore"):

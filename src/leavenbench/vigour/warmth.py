@@ -21,8 +21,9 @@ _THERMOMETER_DEGC, _WALL_DEGC = 0.5, 1.0
 _UNKNOWN_ROOM_DEGC = 2.0
 #: How far a culture's own cardinal temperatures may lie from those assumed [degC] (common practice, no source).
 _OWN_WAYS_DEGC = 1.0
-#: No dough is slower than this against the reference: near its limits the model knows too little.
-_SLOWEST = 0.02
+#: No dough is slower than this against the reference: near its limits the model knows too little, and whoever is
+#: within its own ways of them has a pace that nobody knows [log].
+_SLOWEST, _NOBODY_KNOWS = 0.02, 1e3
 #: Points of Gauss and Legendre on a stretch from 0 to 1, and their weights.
 _POINTS = 0.5 + 0.5 * np.array([-np.sqrt(0.6), 0.0, np.sqrt(0.6)])
 _WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
@@ -60,7 +61,7 @@ class Warmth(NamedTuple):
         refeeds = pd.Index(collection["refeeds"]["refeed"])
         reference = collection.settings.reference_temperature_degC
         read = collection["readings"][["refeed", "elapsed_h", "temperature_degC"]].dropna()
-        read = read[read["elapsed_h"] >= 0.0]
+        read = read[read["elapsed_h"] >= 0.0].groupby(["refeed", "elapsed_h"], as_index=False).mean()
         number = refeeds.get_indexer(read["refeed"])
         t, degC = (read[name].to_numpy(dtype=float)[number >= 0] for name in ("elapsed_h", "temperature_degC"))
         number = number[number >= 0]
@@ -123,9 +124,7 @@ class Warmth(NamedTuple):
 
     def _sum_to(self, knots: np.ndarray, organism: Cardinal) -> np.ndarray:
         """Return the reference hours from the first knot to each, those between refeeds counted like others."""
-        parts = self._stretch(knots[:-1], knots[1:], organism)
-        parts[np.diff(knots) > 0.5 * _APART] = 0.0  # nothing happens between two refeeds
-        return np.concatenate(([0.0], np.cumsum(parts)))
+        return np.concatenate(([0.0], np.cumsum(self._stretch(knots[:-1], knots[1:], organism))))
 
     def _stretch(self, low: np.ndarray, high: np.ndarray, organism: Cardinal) -> np.ndarray:
         total = np.zeros(np.broadcast(low, high).shape)
@@ -150,7 +149,9 @@ class Warmth(NamedTuple):
         own = (slope - usual) * _OWN_WAYS_DEGC
         unknown = np.array([-_UNKNOWN_ROOM_DEGC, _UNKNOWN_ROOM_DEGC]) + self.reference_degC
         widest = np.abs(np.log(self.pace(unknown, organism))).max()
-        return np.where(self.noted[number], np.hypot(thermometer, own), widest)
+        slowest = np.minimum(self.pace(degC - _OWN_WAYS_DEGC, organism), self.pace(degC + _OWN_WAYS_DEGC, organism))
+        told = np.where(slowest > _SLOWEST, np.hypot(thermometer, own), _NOBODY_KNOWS)
+        return np.where(self.noted[number], told, widest)
 
 
 def _trusted(number: np.ndarray, away: np.ndarray, many: np.ndarray) -> np.ndarray:

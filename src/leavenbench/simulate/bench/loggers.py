@@ -56,7 +56,8 @@ def log_rise(refeeds: pd.DataFrame, rooms: Rooms, noise: Noise, rng: np.random.G
         the next morning or until the jar goes to the cold.
     """
     if refeeds.empty:
-        return pd.DataFrame({"vessel": [], "read_at": [], "height": [], "temperature": []})
+        nothing = {"vessel": "str", "read_at": "datetime64[us]", "height": float, "temperature": float}
+        return pd.DataFrame(columns=list(nothing)).astype(nothing)
     hours = np.arange(0.0, _STOPS_H, _EVERY_H)
     at = np.repeat(np.arange(len(refeeds)), len(hours))
     seen = refeeds.iloc[at].reset_index(drop=True)
