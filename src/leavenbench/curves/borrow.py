@@ -227,28 +227,44 @@ def _set_aside(observed: Observed, found: Traces, signals: Array, task: _Task, a
     places = np.flatnonzero(whole & (off | cut | many))
     if not len(places):
         return aside
-    tried = doubtful[places]
-    numbers = task.observed.readings[tried]
-    first = np.cumsum(numbers) - numbers
-    nth = np.arange(numbers.sum()) - np.repeat(first, numbers)
-    copies = task.of_some(np.repeat(tried, numbers), np.repeat(task.observed.first[tried], numbers) + nth)
-    without = copies.traced()
-    lost = np.nan_to_num(copies.lost(without), nan=np.inf) + _A_READING * (
-        np.repeat(numbers, numbers) - 1 - without.readings
-    )
+    copies = _Copies.of(task, doubtful[places])
     with_all = task.lost(again)
-    for place, one, begin, number in zip(places, tried, first, numbers, strict=True):
-        best = int(np.argmin(lost[begin : begin + number]))
-        left = lost[begin + best]
+    for nth, place in enumerate(places):
+        one, number = doubtful[place], copies.numbers[nth]
+        best, left = copies.best(nth)
         if best == number - 1 and not off[place]:
             continue
         gained = np.inf if cut[place] and not many[place] else with_all[one] - left
         if gained > WILD**2 and left <= chdtri(max(number - 2, 1), _GOES_WITH):
             reading = observed.first[signals[one]] + best
             found.set_aside[signals[one]], found.remark[signals[one]] = reading, said_of(observed, reading)
-            again.overwrite(np.array([one]), without.of(np.array([begin + best])))
+            again.overwrite(np.array([one]), copies.without.of(np.array([copies.first[nth] + best])))
             aside[place] = True
     return aside
+
+
+class _Copies(NamedTuple):
+    """Signals traced again without each of their readings in turn; of each how many copies, and where they begin."""
+
+    numbers: Array
+    first: Array
+    without: Traces
+    lost: Array
+
+    @classmethod
+    def of(cls, task: _Task, some: Array) -> _Copies:
+        numbers = task.observed.readings[some]
+        first = np.cumsum(numbers) - numbers
+        nth = np.arange(numbers.sum()) - np.repeat(first, numbers)
+        copies = task.of_some(np.repeat(some, numbers), np.repeat(task.observed.first[some], numbers) + nth)
+        without = copies.traced()
+        more = np.repeat(numbers, numbers) - 1 - without.readings
+        return cls(numbers, first, without, np.nan_to_num(copies.lost(without), nan=np.inf) + _A_READING * more)
+
+    def best(self, nth: int) -> tuple[int, float]:
+        """Return the reading of the nth signal without which least is lost, and how much."""
+        lost = self.lost[self.first[nth] : self.first[nth] + self.numbers[nth]]
+        return int(np.argmin(lost)), float(lost.min())
 
 
 def _lay_still(task: _Task, again: Traces, against: Array) -> None:
