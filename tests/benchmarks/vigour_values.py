@@ -29,7 +29,7 @@ from leavenbench.vigour.index import Weighed, _first_rounds_mean
 from leavenbench.vigour.shared import what_is_shared
 
 SEED = 20260601
-CULTURES, YEARS, SHELVES = 150, 3.0, 40
+CULTURES, YEARS, SHELVES = 150, 3.0, 160
 LOST = np.log(0.75)
 #: The least share named rightly that is asked for.
 NAMED = {"day": 0.85, "lot": 0.90, "room": 0.95, "month": 0.98}
