@@ -13,6 +13,15 @@ from leavenbench.records.problems import no_problems
 from leavenbench.records.settings import Settings
 
 
+@pytest.fixture(scope="session", autouse=True)
+def cache_folder(tmp_path_factory):
+    """Keep what tests put into a cache out of the user's own."""
+    folder = tmp_path_factory.mktemp("cache")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(folder))
+        yield folder
+
+
 def _table(name: str, given: dict) -> pd.DataFrame:
     columns = {column.inside: column.dtype() for column in TABLES[name].columns}
     return pd.DataFrame(given, columns=list(columns)).astype(columns)

@@ -8,6 +8,9 @@ The flow, each verb a plain function from tables to a table::
     causes = causes_of(collection, curves)                     # what the shelf shared: a day, a flour lot, a room
     listed = watch_list(collection, curves, vigour, as_of)     # who slips, and how many rounds are left
 
+Behind the list: `watch_checks` tells every check with its numbers, `watch_history` the list of every past month,
+`warnings_of` what became of those on it, and `whole_shelf` how the shelf as a whole moves.
+
 Curves by themselves: `trace_refeed` fits one refeed, `trace_shelf` every refeed of a table of readings, and
 `pool_culture` one shape to the refeeds of a culture.
 """
@@ -27,7 +30,11 @@ _VERBS = {
     "trace_refeed": ".curves.shelf",
     "trace_shelf": ".curves.shelf",
     "vigour_of": ".vigour.index",
+    "warnings_of": ".watch.watch_history",
+    "watch_checks": ".watch.watch_list",
+    "watch_history": ".watch.watch_history",
     "watch_list": ".watch.watch_list",
+    "whole_shelf": ".watch.whole_shelf",
 }
 
 __all__ = [
@@ -39,7 +46,11 @@ __all__ = [
     "trace_refeed",
     "trace_shelf",
     "vigour_of",
+    "warnings_of",
+    "watch_checks",
+    "watch_history",
     "watch_list",
+    "whole_shelf",
 ]
 
 

@@ -135,6 +135,7 @@ def _watch(arguments: argparse.Namespace) -> int:
     from .report.listings import show_watch_list
     from .vigour.causes import vigour_and_causes
     from .watch.watch_list import watch_list
+    from .watch.whole_shelf import whole_shelf
 
     _check_target(arguments)
     as_of = arguments.as_of
@@ -147,7 +148,8 @@ def _watch(arguments: argparse.Namespace) -> int:
     listed = watch_list(collection, curves, vigour, as_of, causes)
     _save(listed, arguments.out, "watch_list")
     _tell_left_out(collection)
-    show_watch_list(listed, collection, as_of, given=arguments.as_of is not None)
+    months = whole_shelf(vigour, collection.settings.round_days, collection.settings.half_strength_pct)
+    show_watch_list(listed, months, collection, as_of, given=arguments.as_of is not None)
     return 0
 
 

@@ -348,6 +348,26 @@ _TRAITS = (
 #: Names of the traits of a curve; each has its standard error beside it.
 TRAITS: tuple[str, ...] = tuple(trait.name for trait in _TRAITS)
 
+#: How a culture stands, most urgent first.
+STANDINGS = "urgent, slipping, low, unknown, steady"
+#: What is told of a culture wherever its standing is.
+_STOOD = (
+    number("vigour_pct", "%", "its own level at its last round, shared causes out"),
+    number("vigour_low_pct", "%", "lower end of the 80 % interval"),
+    number("vigour_high_pct", "%", "upper end of the 80 % interval"),
+    number("change_per_round_pct", "%", "change of vigour per round"),
+    number("change_per_round_pct_low", "%", "lower end of the 80 % interval"),
+    number("change_per_round_pct_high", "%", "upper end of the 80 % interval"),
+    number("decline_probability", "", "probability that it is declining, 0 to 1"),
+    number("rounds_left", "", "rounds until half strength; the cap means not within two years"),
+    number("rounds_left_low", "", "lower end of the 80 % interval"),
+    number("rounds_left_high", "", "upper end of the 80 % interval"),
+)
+_BESIDE = (
+    choice("floor", "met, missed, not measured", "whether its last step soured far enough in time"),
+    whole("extra_steps", "extra steps in its last round"),
+)
+
 _MADE = (
     Table(
         "problems",
@@ -434,20 +454,10 @@ _MADE = (
             whole("rank", "place on the list"),
             text("culture", "the culture"),
             date("as_of", "the day up to whose end the records were read"),
-            choice("standing", "urgent, slipping, low, unknown, steady", "how it stands"),
-            number("vigour_pct", "%", "its own level at its last round, shared causes out"),
-            number("vigour_low_pct", "%", "lower end of the 80 % interval"),
-            number("vigour_high_pct", "%", "upper end of the 80 % interval"),
-            number("change_per_round_pct", "%", "change of vigour per round"),
-            number("change_per_round_pct_low", "%", "lower end of the 80 % interval"),
-            number("change_per_round_pct_high", "%", "upper end of the 80 % interval"),
-            number("decline_probability", "", "probability that it is declining, 0 to 1"),
-            number("rounds_left", "", "rounds until half strength; the cap means not within two years"),
-            number("rounds_left_low", "", "lower end of the 80 % interval"),
-            number("rounds_left_high", "", "upper end of the 80 % interval"),
+            choice("standing", STANDINGS, "how it stands"),
+            *_STOOD,
             date("act_by", "the last due date before rounds_left_low runs out"),
-            choice("floor", "met, missed, not measured", "whether its last step soured far enough in time"),
-            whole("extra_steps", "extra steps in its last round"),
+            *_BESIDE,
             time("last_fed_at", "when it was last fed"),
             whole("rounds_missed", "rounds that have passed since without a feeding"),
             text("shared_cause", "causes named for its last round"),
@@ -455,6 +465,60 @@ _MADE = (
             date("identity_proven_on", "when its identity was last proven"),
             text("evidence", "the named checks that spoke"),
             whole("refeeds_used", "refeeds behind the numbers"),
+        ),
+    ),
+    Table(
+        "watch_checks",
+        "one check of one living culture, whether or not it spoke",
+        (
+            text("culture", "the culture"),
+            text("check", "name of the check"),
+            number("statistic", "", "what was found"),
+            text("unit", "unit of statistic and threshold"),
+            number("threshold", "", "from which on it speaks"),
+            yes_no("spoke", "whether it did"),
+            text("words", "what it says"),
+            text("source", "where the check comes from"),
+        ),
+    ),
+    Table(
+        "whole_shelf",
+        "the shelf as a whole in one month",
+        (
+            text("month", "the month, as 2024-03"),
+            whole("cultures", "cultures read in it"),
+            *_with_se(number("vigour_pct", "%", "the middle of all cultures, causes that they share still in")),
+            number("log_odds", "", "for a decline of the whole shelf against no change"),
+            number("threshold", "", "from which on the shelf is said to fall"),
+            yes_no("falling", "whether it is"),
+            number("change_per_round_pct", "%", "change per round, where it is falling"),
+            number("change_per_round_pct_low", "%", "lower end of the 80 % interval"),
+            number("change_per_round_pct_high", "%", "upper end of the 80 % interval"),
+        ),
+    ),
+    Table(
+        "watch_history",
+        "one culture at the end of a past month",
+        (
+            date("as_of", "the last day of the month"),
+            text("culture", "the culture"),
+            choice("standing", STANDINGS, "how it stood"),
+            *_STOOD,
+            *_BESIDE,
+            text("evidence", "the named checks that spoke"),
+        ),
+    ),
+    Table(
+        "warnings",
+        "one alert of the past, or a culture lost without one",
+        (
+            text("culture", "the culture"),
+            date("warned_on", "end of the month in which the alert began; missing without one"),
+            date("over_on", "end of its last month; missing while it lasts"),
+            choice("standing", "urgent, slipping", "the gravest"),
+            number("lowest_pct", "%", "lowest vigour meanwhile"),
+            choice("outcome", "caught, open, passed over, missed", "what became of it, as far as the records tell"),
+            date("ended_on", "when it was lost or rescued"),
         ),
     ),
 )

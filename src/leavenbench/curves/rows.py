@@ -120,14 +120,14 @@ class Shelf(NamedTuple):
         """Name the readings set aside, file:row, or the hour where they come from no file."""
         said = np.full(len(found.set_aside), "", object)
         misread = np.flatnonzero(found.set_aside >= 0)
-        rows = {signal: [self.observed.source[found.set_aside[signal]]] for signal in misread}
+        signals, rows = [misread], [self.observed.source[found.set_aside[misread]]]
         if len(self.aside):
             place = self.signals.reset_index().set_index(["refeed", "signal"])["index"]
             of = self.read.iloc[self.aside][["refeed", "signal"]]
-            signal = np.searchsorted(self.known, place.loc[pd.MultiIndex.from_frame(of)].to_numpy())
-            rows |= {one: [*self.aside[signal == one], *rows.get(one, [])] for one in np.unique(signal)}
-        for one, of_one in rows.items():
-            said[one] = _named(self.read.iloc[of_one])
+            signals.append(np.searchsorted(self.known, place.loc[pd.MultiIndex.from_frame(of)].to_numpy()))
+            rows.append(self.aside)
+        named = _named(self.read.iloc[np.concatenate(rows)].assign(of_signal=np.concatenate(signals)))
+        said[named.index] = named.to_numpy()
         return said
 
 
@@ -154,17 +154,29 @@ def dtypes(*names: str) -> dict[str, str]:
     return {name: declared[name] for name in names if name != "fed_at"}
 
 
-def _named(rows: pd.DataFrame) -> str:
-    """Name readings by file and row, neighbours together, or by their hour where they come from no file."""
-    if "file" not in rows or rows[["file", "row"]].isna().any(axis=None):
-        return ", ".join(f"{hour:.4g} h" for hour in rows["elapsed_h"])
-    rows = rows.sort_values(["file", "row"])
-    together = ((rows["row"].diff() != 1) | (rows["file"] != rows["file"].shift())).cumsum()
-    runs = rows.groupby(together)[["file", "row"]].agg(["first", "last"])
-    return ", ".join(
-        f"{file}:{first}" + (f"-{last}" if last != first else "")
-        for file, first, last in zip(runs["file", "first"], runs["row", "first"], runs["row", "last"], strict=True)
+def _named(rows: pd.DataFrame) -> pd.Series:
+    """Name each signal's readings by file and row, neighbours together, or by hour where they come from no file."""
+    if "file" not in rows:
+        rows = rows.assign(file=pd.NA, row=pd.NA)
+    rows = rows.assign(written=rows[["file", "row"]].notna().all(axis=1).groupby(rows["of_signal"]).transform("all"))
+    from_files = rows[rows["written"]].sort_values(["of_signal", "file", "row"])
+    begins = (from_files["row"].diff() != 1) | (
+        from_files[["of_signal", "file"]] != from_files[["of_signal", "file"]].shift()
+    ).any(axis=1)
+    runs = from_files.groupby(begins.cumsum()).agg(
+        of_signal=("of_signal", "first"), file=("file", "first"), first=("row", "first"), last=("row", "last")
     )
+    several = np.where(runs["last"] != runs["first"], "-" + runs["last"].astype("str"), "")
+    by_file = pd.DataFrame(
+        {
+            "of_signal": runs["of_signal"],
+            "name": runs["file"].astype("str") + ":" + runs["first"].astype("str") + several,
+        }
+    )
+    by_hour = rows.loc[~rows["written"], ["of_signal"]].assign(
+        name=[f"{hour:.4g} h" for hour in rows.loc[~rows["written"], "elapsed_h"]]
+    )
+    return pd.concat([by_file, by_hour]).groupby("of_signal")["name"].agg(", ".join)
 
 
 def _bounded(error: Array) -> Array:

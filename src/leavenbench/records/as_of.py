@@ -7,6 +7,7 @@ import datetime as dt
 import pandas as pd
 
 from .draft import Draft
+from .texts import at_places, places_in
 
 #: What is told together with a moment, and is not known before it.
 _TOLD_WITH = {"cooled_at": ("cold_store", "passed"), "arrived_on": ("arrived_alive",)}
@@ -31,7 +32,7 @@ def lies_after(moments: pd.Series, end: pd.Timestamp) -> pd.Series:
     return moments > (end.tz_localize(None) if moments.dt.tz is None else end)
 
 
-def forget_later(drafts: dict[str, Draft], end: pd.Timestamp) -> None:
+def forget_later(drafts: dict[str, Draft], end: pd.Timestamp) -> bool:
     """Take out, in place, what was written down after the end of a day.
 
     Parameters
@@ -40,11 +41,21 @@ def forget_later(drafts: dict[str, Draft], end: pd.Timestamp) -> None:
         All tables, their values checked.
     end : pandas.Timestamp
         The end of the day, in the collection's time zone.
+
+    Returns
+    -------
+    bool
+        Whether there was anything.
     """
     fed_at = _fed_at(drafts["refeeds"].rows, end)
+    anything = False
     for draft in drafts.values():
-        draft.forget(_written_after(draft, fed_at, end))
-        _forget_later_cells(draft, end)
+        later = _written_after(draft, fed_at, end)
+        if later.any():
+            draft.forget(later)
+            anything = True
+        anything |= _forget_later_cells(draft, end)
+    return anything
 
 
 def _fed_at(refeeds: pd.DataFrame, end: pd.Timestamp) -> pd.Series:
@@ -59,17 +70,22 @@ def _written_after(draft: Draft, fed_at: pd.Series, end: pd.Timestamp) -> pd.Ser
     later = lies_after(rows[moment], end) if moment else pd.Series(False, index=rows.index)
     if "refeed" not in rows or draft.table.key:
         return later
-    fed = fed_at.reindex(rows["refeed"]).set_axis(rows.index)
+    fed = at_places(fed_at, places_in(fed_at.index, rows["refeed"]))
     if draft.table.name == "readings":
         # The smear line, which has no time of its own, is read next morning.
         later = lies_after((fed + rows["elapsed_h"] * _HOUR).fillna(rows["read_at"]).fillna(fed + _DAY), end)
     return later | lies_after(fed, end)
 
 
-def _forget_later_cells(draft: Draft, end: pd.Timestamp) -> None:
-    """Empty the cells of rows that stay which were filled in later."""
+def _forget_later_cells(draft: Draft, end: pd.Timestamp) -> bool:
+    """Empty the cells of rows that stay which were filled in later; tell whether there were any."""
+    anything = False
     for column in draft.table.columns:
-        if column.kind in ("date", "time") and not column.ahead:
-            later = lies_after(draft.rows[column.inside], end)
+        if column.kind not in ("date", "time") or column.ahead:
+            continue
+        later = lies_after(draft.rows[column.inside], end)
+        if later.any():
             cells = [column.inside, *_TOLD_WITH.get(column.name, ())]
             draft.rows = draft.rows.assign(**{name: draft.rows[name].mask(later) for name in cells})
+            anything = True
+    return anything

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import difflib
 import re
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from ..declaration import Column
 from ..units import UnknownUnit, to_canonical
+from .texts import Answers, spread, texts_of
 
 
 @dataclass(frozen=True)
@@ -33,6 +36,34 @@ class Finding:
     message: str | pd.Series
     remedy: str | pd.Series
     severity: str = "error"
+
+    def spread(self, cells: pd.Series) -> Finding:
+        """Return the same finding for cells, made for their distinct texts."""
+        said = {name: value for name, value in vars(self).items() if isinstance(value, pd.Series)}
+        return replace(self, **{name: spread(value, cells) for name, value in said.items()})
+
+
+def read_once(
+    raw: pd.Series, read: Callable[[pd.Series], tuple[Answers, list[Finding]]]
+) -> tuple[Answers, list[Finding]]:
+    """Read each distinct text of a column once.
+
+    Parameters
+    ----------
+    raw : pandas.Series
+        Cells, distinct texts or numbers and times.
+    read : callable
+        Returns what the texts mean and what is wrong with them, for a Series of texts.
+
+    Returns
+    -------
+    values : pandas.Series or pandas.DataFrame
+        As `read` returns them, for every cell.
+    findings : list of Finding
+        Those that have a cell.
+    """
+    values, findings = read(texts_of(raw))
+    return spread(values, raw), [finding.spread(raw) for finding in findings if finding.cells.any()]
 
 
 #: What people write for "nothing noted" where a number or a date belongs.
@@ -58,26 +89,27 @@ def is_nothing(raw: pd.Series) -> pd.Series:
 def read_text(raw: pd.Series) -> tuple[pd.Series, list[Finding]]:
     """Return words, in one Unicode form, with missing ones as missing."""
     words = as_words(raw)
+    words = words.mask(words == "")
     failed = words.str.startswith(("#", "="), na=False)
+    if not failed.any():
+        return words, []
     failed[failed] = words[failed].str.fullmatch(_FAILED)
     told = "is a formula without a result", "mend the formula, or write its result in the cell"
     return words.mask(failed), [Finding(failed, "formula", *told)]
 
 
 def as_words(raw: pd.Series) -> pd.Series:
-    """Return the cells as words; a whole number without its decimal point."""
+    """Return the cells as words, empty where there is nothing; a whole number without its decimal point."""
     if pd.api.types.is_float_dtype(raw):
         whole = raw.notna() & (raw % 1 == 0)
         raw = raw.astype(str).where(~whole, raw.where(whole, 0).astype("int64").astype(str))
-    words = raw.astype("str").str.strip()
-    if not words.str.isascii().all():
-        words = words.str.normalize("NFC")
-    return words.mask(words == "")
+    words = (raw if raw.dtype == "str" else raw.astype("str")).fillna("").str.strip()
+    return words if words.str.isascii().all() else words.str.normalize("NFC")
 
 
 def read_yes_no(raw: pd.Series) -> tuple[pd.Series, list[Finding]]:
     """Return yes and no as a nullable boolean; empty stays missing, and counts as no."""
-    words = as_words(raw).fillna("").str.casefold()
+    words = as_words(raw).str.casefold()
     answers = pd.Series(pd.NA, index=raw.index, dtype="boolean")
     answers[words.isin(_YES)] = True
     answers[words.isin(_NO)] = False
@@ -88,12 +120,15 @@ def read_yes_no(raw: pd.Series) -> tuple[pd.Series, list[Finding]]:
 def read_choice(raw: pd.Series, choices: tuple[str, ...]) -> tuple[pd.Series, list[Finding]]:
     """Return one of a few words, whatever the case and the spaces."""
     by_plain = {choice.replace("_", " "): choice for choice in choices}
-    words = as_words(raw).fillna("").str.casefold().str.replace(r"[\s_-]+", " ", regex=True)
+    words = as_words(raw).str.casefold().str.replace(r"[\s_-]+", " ", regex=True)
     known = words.map(by_plain).astype("str")
     strange = known.isna() & ~is_nothing(words)
+    if not strange.any():
+        return known, []
     allowed = ", ".join(choices)
     near = words[strange].map(lambda word: (difflib.get_close_matches(word, by_plain, 1) or [""])[0])
     remedy = near.map(lambda word: f"write {by_plain[word]}" if word else f"write one of {allowed}")
+    remedy = remedy.reindex(words.index)
     return known, [Finding(strange, "known word", f"is none of {allowed}", remedy)]
 
 
@@ -117,10 +152,11 @@ def read_numbers(column: Column, raw: pd.Series, unit: str) -> tuple[pd.Series, 
         What could not be read.
     """
     values = _plain_numbers(raw)
-    values = values.mask(np.isinf(values))
     if unit != column.unit:
         values = pd.Series(to_canonical(values.to_numpy(), unit, column.unit), index=raw.index)
-    odd = values.isna()
+    odd = values.isna() & (raw != "")
+    if not odd.any():
+        return values, []
     odd[odd] = ~is_nothing(raw[odd])
     comma_used = bool(raw[odd].astype(str).str.contains(r"^[+-]?\d*,(?:\d{1,2}|\d{4,})$").any())
     if comma_used and pd.api.types.is_string_dtype(raw):
@@ -135,15 +171,25 @@ def read_numbers(column: Column, raw: pd.Series, unit: str) -> tuple[pd.Series, 
 
 
 def _plain_numbers(raw: pd.Series) -> pd.Series:
-    """Return the cells that are plain numbers as such, all others as missing."""
-    if pd.api.types.is_string_dtype(raw):
-        try:  # twenty times as fast, where every cell is a plain number or empty
-            return raw.mask(raw == "").astype("double[pyarrow]").astype(float)
-        except pa.ArrowInvalid:
-            pass
+    """Return the cells that are plain finite numbers as such, all others as missing."""
     if pd.api.types.is_datetime64_any_dtype(raw):
         return pd.Series(np.nan, index=raw.index)
-    return pd.to_numeric(raw, errors="coerce").astype(float)
+    values = _all_plain(raw)
+    if values is None:
+        values = pd.to_numeric(raw, errors="coerce").astype(float)
+    return values.where(np.isfinite(values))
+
+
+def _all_plain(raw: pd.Series) -> pd.Series | None:
+    """Read text twenty times as fast, where every cell is a plain number or empty."""
+    if not pd.api.types.is_string_dtype(raw):
+        return None
+    try:
+        text = pa.array(raw)
+        numbers = pc.cast(pc.if_else(pc.equal(text, ""), None, text), pa.float64())
+        return pd.Series(numbers.to_numpy(zero_copy_only=False), index=raw.index)
+    except pa.ArrowInvalid:
+        return None
 
 
 _MESSAGES = {

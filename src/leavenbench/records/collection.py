@@ -9,19 +9,18 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..columns import NEEDED_TABLES, TABLES
-from ..errors import CannotRead
+from ..columns import TABLES
 from .as_of import end_of, forget_later
 from .doubts import doubt_heights, doubt_unread
 from .draft import Draft
-from .files import Source, Stray, find_tables
+from .drafts import Drafts, read_drafts
 from .looks import drop_empty, drop_repeats, time_readings
-from .problems import COLLECTION, gathered, problems
+from .problems import gathered
 from .rounds import number_rounds, usual_round_days, usual_steps
-from .rules import check_keys, check_not_ahead, check_ranges, check_references, names_held
+from .rules import check_keys, check_not_ahead, check_references
 from .running import place_readings, runs_until
-from .settings import FILE, Settings, read_settings
-from .tables import draft_table
+from .settings import Settings
+from .texts import places_in
 
 
 @dataclass(frozen=True)
@@ -92,70 +91,61 @@ def read_collection(folder: str | Path, *, as_of: dt.date | None = None, today: 
     0      1        0.0       45.0
     1      1        6.0      110.0
     """
-    folder = Path(folder)
-    sources, strays = find_tables(folder)
-    settings, unknown_keys = read_settings(folder)
-    _require_tables(sources, strays)
-    drafts = {
-        name: draft_table(table, [one for one in sources if one.table == name], settings)
-        for name, table in TABLES.items()
-    }
-    present = tuple(name for name in TABLES if name in NEEDED_TABLES or len(drafts[name].rows))
-    _check(drafts, present, settings, as_of, today)
-    tables = {name: draft.finished() for name, draft in drafts.items()}
+    drafts = read_drafts(folder)
+    if as_of is not None:
+        forget_later(drafts.tables, end_of(as_of, drafts.settings.timezone))
+    return collected(drafts, today)
+
+
+def collected(drafts: Drafts, today: dt.date | None = None) -> Collection:
+    """Check tables against each other, and put together what is kept.
+
+    Parameters
+    ----------
+    drafts : Drafts
+        What was read; it is used up.
+    today : datetime.date, optional
+        Mark dates that lie ahead of this day.
+
+    Returns
+    -------
+    Collection
+    """
+    settings = drafts.settings
+    _check(drafts, today)
+    tables = {name: draft.finished() for name, draft in drafts.tables.items()}
     tables["refeeds"] = number_rounds(tables["refeeds"], settings.round_gap_h)
-    found = [part for draft in drafts.values() for part in draft.problems]
-    found += [_unknown_key(*pair) for pair in unknown_keys] + [_stray(stray) for stray in strays]
+    found = [part for draft in drafts.tables.values() for part in draft.problems]
     return Collection(
-        folder=folder,
+        folder=drafts.folder,
         settings=_completed(settings, tables["refeeds"]),
         tables=tables,
-        present=present,
-        problems=gathered(found, list(TABLES)),
-        counts=_counts(drafts, present),
+        present=drafts.present,
+        problems=gathered(found + drafts.remarks, list(TABLES)),
+        counts=_counts(drafts.tables, drafts.present),
     )
 
 
-def _require_tables(sources: list[Source], strays: list[Stray]) -> None:
-    for name in NEEDED_TABLES:
-        if not any(source.table == name for source in sources):
-            lying = [f" {stray.name} lies there: {stray.remedy}." for stray in strays if stray.nearest == name]
-            raise CannotRead(
-                f"There is no table '{name}' ({name}.csv, .xlsx or .parquet).{''.join(lying)} "
-                "Add it, or make an empty collection with: leavenbench new FOLDER"
-            )
-
-
-def _check(
-    drafts: dict[str, Draft],
-    present: tuple[str, ...],
-    settings: Settings,
-    as_of: dt.date | None,
-    today: dt.date | None,
-) -> None:
+def _check(drafts: Drafts, today: dt.date | None) -> None:
     """Check every table, and place the readings in their refeeds."""
-    held = names_held({name: drafts[name] for name in present})
-    refeeds, readings = drafts["refeeds"], drafts["readings"]
-    for name in present:
-        check_ranges(drafts[name])
-    if as_of is not None:
-        forget_later(drafts, end_of(as_of, settings.timezone))
-    for name in present:
-        check_keys(drafts[name])
-        check_references(drafts[name], held)
+    settings, refeeds, readings = drafts.settings, drafts.tables["refeeds"], drafts.tables["readings"]
+    for draft in (drafts.tables[name] for name in drafts.present):
+        check_keys(draft)
+        check_references(draft, drafts.held)
         if today is not None:
-            check_not_ahead(drafts[name], end_of(today, settings.timezone))
+            check_not_ahead(draft, end_of(today, settings.timezone))
     refeeds.rows["purpose"] = refeeds.rows["purpose"].fillna("round")
     running = refeeds.finished()
     running["ends_at"] = runs_until(running)
     named = refeeds.rows["refeed"].dropna().unique()
     left_out = pd.Index(named).difference(running["refeed"])
     place_readings(readings, running, left_out, settings.round_gap_h)
-    time_readings(readings, running)
+    fed = places_in(running["refeed"], readings.rows["refeed"])
+    time_readings(readings, running, fed)
     drop_empty(readings)
-    drop_repeats(readings)
-    doubt_heights(readings, refeeds)
-    doubt_unread(refeeds, pd.Index(readings.finished()["refeed"].unique()))
+    drop_repeats(readings, fed)
+    doubt_heights(readings, refeeds, fed)
+    doubt_unread(refeeds, fed[readings.kept].unique())
 
 
 def _completed(settings: Settings, refeeds: pd.DataFrame) -> Settings:
@@ -179,31 +169,3 @@ def _counts(drafts: dict[str, Draft], present: tuple[str, ...]) -> pd.DataFrame:
         for name in present
     ]
     return pd.DataFrame(counted, columns=["table", "rows_in", "rows_kept", "rows_left_out", "values_left_out"])
-
-
-def _unknown_key(key: str, near: str) -> pd.DataFrame:
-    remedy = f"write {near} if that is meant" if near else "take it out"
-    return problems(
-        COLLECTION,
-        FILE,
-        pd.Series([pd.NA], dtype="Int64"),
-        column=key,
-        value=key,
-        rule="known setting",
-        severity="warning",
-        message=f"the setting {key} is unknown and left alone",
-        remedy=remedy,
-    )
-
-
-def _stray(stray: Stray) -> pd.DataFrame:
-    return problems(
-        COLLECTION,
-        stray.name,
-        pd.Series([pd.NA], dtype="Int64"),
-        value=stray.name,
-        rule="known table",
-        severity="warning",
-        message=f"{stray.name} is no table that can be read, and is left alone",
-        remedy=stray.remedy,
-    )

@@ -36,11 +36,17 @@ class Draft:
         self.lost = pd.Series(0, index=rows.index)
         self.problems: list[pd.DataFrame] = []
 
+    def copy(self) -> Draft:
+        """Return a draft that can go its own way."""
+        other = Draft(self.table, self.rows.copy(deep=False), self.typed)
+        other.kept, other.lost, other.problems = self.kept.copy(), self.lost.copy(), self.problems.copy()
+        return other
+
     def note(self, finding: Finding, column: str = "") -> None:
         """Add a finding to the problems, without consequence for the rows."""
-        cells = finding.cells.fillna(False).astype(bool)
-        if not cells.any():
+        if not finding.cells.any():
             return
+        cells = finding.cells.fillna(False).astype(bool)
         where = self.rows.loc[cells, ["file", "row"]]
         said, remedy = (
             part[cells] if isinstance(part, pd.Series) else part for part in (finding.message, finding.remedy)
@@ -67,8 +73,8 @@ class Draft:
     def drop_value(self, finding: Finding, column: Column) -> None:
         """Leave a value out; the whole row where it cannot be used without it."""
         self.note(finding, column.name)
-        cells = finding.cells.fillna(False).astype(bool)
-        if finding.severity == "error" and cells.any():
+        if finding.severity == "error" and finding.cells.any():
+            cells = finding.cells.fillna(False).astype(bool)
             self.rows.loc[cells, column.inside] = None
             if column.needed:
                 self.kept &= ~cells
@@ -76,22 +82,30 @@ class Draft:
     def drop_row(self, finding: Finding, column: str = "") -> None:
         """Leave rows out."""
         self.note(finding, column)
-        self.kept &= ~finding.cells.fillna(False).astype(bool)
+        if finding.cells.any():
+            self.kept &= ~finding.cells.fillna(False).astype(bool)
 
     def forget(self, later: pd.Series) -> None:
         """Take rows out as if they had never been written, with all that was said of them."""
-        if not later.any():
-            return
-        gone = pd.MultiIndex.from_frame(self.rows.loc[later, ["file", "row"]])
-        self.problems = [found[~pd.MultiIndex.from_frame(found[["file", "row"]]).isin(gone)] for found in self.problems]
+        if self.problems:
+            gone = pd.MultiIndex.from_frame(self.rows.loc[later, ["file", "row"]])
+            places = [pd.MultiIndex.from_frame(found[["file", "row"]]) for found in self.problems]
+            self.problems = [found[~place.isin(gone)] for found, place in zip(self.problems, places, strict=True)]
         self.rows, self.typed = self.rows[~later], self.typed[~later]
         self.kept, self.lost = self.kept[~later], self.lost[~later]
 
-    def untyped(self, columns: list[str]) -> pd.Series:
-        """Tell in which rows nothing was typed in any of these columns."""
-        typed = [name for name in columns if name in self.typed]
-        cells = self.typed[typed].astype("str").fillna("")
-        return (cells == "").all(axis=1)
+    def untyped(self, columns: list[str], among: pd.Series) -> pd.Series:
+        """Tell in which of some rows nothing was typed in any of these columns."""
+        untyped = among.copy()
+        if not among.any():
+            return untyped
+        cells = self.typed.loc[among, [name for name in columns if name in self.typed]]
+        untyped[among] = (cells.astype("str").fillna("") == "").all(axis=1)
+        return untyped
+
+    def at(self, index: pd.Index) -> pd.Series:
+        """Tell of every row whether it is one of these."""
+        return pd.Series(self.rows.index.isin(index), index=self.rows.index)
 
     def values_left_out(self) -> int:
         """Return how many single values were left out of the rows that are kept."""
@@ -104,4 +118,5 @@ class Draft:
 
     def finished(self) -> pd.DataFrame:
         """Return the rows that are kept."""
-        return self.rows[self.kept].reset_index(drop=True)
+        rows = self.rows if self.kept.all() else self.rows[self.kept]
+        return rows.reset_index(drop=True)

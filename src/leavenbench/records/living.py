@@ -44,13 +44,15 @@ def living_cultures(collection: Collection, as_of: dt.date) -> pd.Index:
     return known[there & ~gone]
 
 
-def history_numbers(collection: Collection) -> pd.Series:
+def history_numbers(collection: Collection, begun_by: tuple[str, ...] = ("restored",)) -> pd.Series:
     """Return the number of the history that each refeed belongs to: lost, then restored, begins a new one.
 
     Parameters
     ----------
     collection : Collection
         Its refeeds and events.
+    begun_by : tuple of str
+        The kinds of event that begin a new history.
 
     Returns
     -------
@@ -58,7 +60,7 @@ def history_numbers(collection: Collection) -> pd.Series:
         Aligned with the refeeds; 0 for the first history.
     """
     refeeds, events = collection["refeeds"], collection["events"]
-    restored = events[events["kind"] == "restored"].dropna(subset="culture")
+    restored = events[events["kind"].isin(begun_by)].dropna(subset="culture")
     numbers = pd.Series(0, index=refeeds.index)
     for culture, days in restored.groupby("culture")["happened_on"]:
         own = refeeds["culture"] == culture

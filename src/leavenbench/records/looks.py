@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from .cells import Finding
 from .draft import Draft
+from .texts import at_places
 
 #: Clock time and hours given for one reading may differ by so much [h].
 _AGREE_H = 0.25
@@ -16,7 +18,7 @@ _VALUES_TYPED = ["height", "volume", "rise", "ph", "temperature", "titration", "
 _HOUR = pd.Timedelta(hours=1)
 
 
-def time_readings(readings: Draft, refeeds: pd.DataFrame) -> None:
+def time_readings(readings: Draft, refeeds: pd.DataFrame, fed: pd.Series) -> None:
     """Give every reading its hours since feeding and its clock time, in place.
 
     Parameters
@@ -25,12 +27,12 @@ def time_readings(readings: Draft, refeeds: pd.DataFrame) -> None:
         The readings in the making, each with its refeed.
     refeeds : pandas.DataFrame
         The refeeds that are kept, with ``ends_at``, the moment until which each runs.
+    fed : pandas.Series of int
+        The place of each reading's refeed among them; -1 where it has none.
     """
-    begun = refeeds.set_index("refeed")[["fed_at", "ends_at"]]
-    own = begun.reindex(readings.rows["refeed"]).set_axis(readings.rows.index)
-    fed_at, ends_at = own["fed_at"], own["ends_at"]
-    _find_elapsed(readings, fed_at)
-    _check_within(readings, fed_at, ends_at)
+    own = at_places(refeeds[["fed_at", "ends_at"]], fed)
+    _find_elapsed(readings, own["fed_at"])
+    _check_within(readings, own["ends_at"])
 
 
 def _find_elapsed(readings: Draft, fed_at: pd.Series) -> None:
@@ -42,14 +44,14 @@ def _find_elapsed(readings: Draft, fed_at: pd.Series) -> None:
     readings.note(Finding(differ, "one time", message, "correct one of them", "warning"), "elapsed")
     rows["elapsed_h"] = elapsed.fillna(by_clock.round(6))
     rows["read_at"] = (fed_at + (rows["elapsed_h"] * _HOUR).dt.round("s")).fillna(rows["read_at"])
-    timeless = readings.kept & rows["elapsed_h"].isna() & rows[_VALUES].notna().any(axis=1)
+    timeless = _that_hold(_VALUES, rows, readings.kept & rows["elapsed_h"].isna())
     message = "the row has neither hours since feeding nor a clock time"
-    untyped = timeless & readings.untyped(["elapsed", "read_at"])
+    untyped = readings.untyped(["elapsed", "read_at"], timeless)
     readings.note(Finding(untyped, "missing", message, "add elapsed or read_at"))
     readings.kept &= ~timeless
 
 
-def _check_within(readings: Draft, fed_at: pd.Series, ends_at: pd.Series) -> None:
+def _check_within(readings: Draft, ends_at: pd.Series) -> None:
     """Leave out readings before their feed or after the next one; the smear line may be later."""
     rows = readings.rows
     remedy = "correct the time or the refeed"
@@ -58,46 +60,69 @@ def _check_within(readings: Draft, fed_at: pd.Series, ends_at: pd.Series) -> Non
     late = readings.kept & (rows["read_at"] > ends_at)
     marked = rows[_MARK].notna()
     _drop(readings, late & ~marked, "is after the next feeding", remedy)
-    measured = late & marked & rows[_VALUES].notna().any(axis=1)
-    message = "is after the next feeding; only the smear line is kept"
-    readings.note(Finding(measured, "within the refeed", message, remedy), "read_at")
-    rows.loc[measured, _VALUES] = None
+    measured = _that_hold(_VALUES, rows, late & marked)
+    if measured.any():
+        message = "is after the next feeding; only the smear line is kept"
+        readings.note(Finding(measured, "within the refeed", message, remedy), "read_at")
+        rows.loc[measured, _VALUES] = None
+
+
+def _that_hold(values: list[str], rows: pd.DataFrame, among: pd.Series) -> pd.Series:
+    """Tell which of some rows hold any of these values."""
+    holding = among.copy()
+    if among.any():
+        holding[among] = rows.loc[among, values].notna().any(axis=1)
+    return holding
 
 
 def _drop(readings: Draft, cells: pd.Series, message: str, remedy: str) -> None:
     """Leave out rows for their time, naming the column in which it was typed."""
-    by_clock = readings.untyped(["elapsed"])
-    for column, typed in (("read_at", by_clock), ("elapsed", ~by_clock)):
-        readings.drop_row(Finding(cells & typed, "within the refeed", message, remedy), column)
+    by_clock = readings.untyped(["elapsed"], cells)
+    for column, typed in (("read_at", by_clock), ("elapsed", cells & ~by_clock)):
+        readings.drop_row(Finding(typed, "within the refeed", message, remedy), column)
 
 
 def drop_empty(readings: Draft) -> None:
     """Leave out readings with no value left; those whose only value was impossible are already listed."""
     empty = readings.kept & ~readings.rows[[*_VALUES, _MARK]].notna().any(axis=1)
     message = "the row holds no reading"
-    untyped = empty & readings.untyped(_VALUES_TYPED)
+    untyped = readings.untyped(_VALUES_TYPED, empty)
     readings.note(Finding(untyped, "missing", message, "add height, pH or another value"))
     readings.kept &= ~empty
 
 
-def drop_repeats(readings: Draft) -> None:
+def in_order(fed: pd.Series, hours: pd.Series) -> np.ndarray:
+    """Return the places of rows ordered by refeed and hour, without an hour last.
+
+    Most records stand in the order of their hours, refeed by refeed, and need no full sort.
+    """
+    number, hour = fed.to_numpy(), hours.fillna(np.inf).to_numpy()
+    order = np.argsort(number, kind="stable")
+    alike = number[order][1:] == number[order][:-1]
+    backwards = alike & (hour[order][1:] < hour[order][:-1])
+    return np.lexsort((hour, number)) if backwards.any() else order
+
+
+def _same_moment(fed: pd.Series, hours: pd.Series) -> pd.Series:
+    """Tell which rows share their refeed and hour with another row."""
+    order = in_order(fed, hours)
+    moments = pd.DataFrame({"fed": fed, "hours": hours.fillna(np.inf)}).iloc[order]
+    as_before = (moments == moments.shift()).all(axis=1)
+    return (as_before | as_before.shift(-1, fill_value=False)).reindex(fed.index)
+
+
+def drop_repeats(readings: Draft, fed: pd.Series) -> None:
     """Leave out rows identical in every field to an earlier one; mark other values of the same moment."""
-    rows = readings.rows[readings.kept]
-    moment = ["refeed", "elapsed_h"]
-    again = rows[rows.duplicated(moment, keep=False)]
+    again = readings.rows[readings.kept & _same_moment(fed.where(readings.kept, -1), readings.rows["elapsed_h"])]
     fields = [name for name in again.columns if name not in ("file", "row")]
     same = again.index[again.duplicated(fields)]
     message = "the row is identical to an earlier one"
     remedy = "nothing, if logger files overlap; else delete one of the two"
-    readings.drop_row(Finding(_at(readings, same), "row once", message, remedy))
+    readings.drop_row(Finding(readings.at(same), "row once", message, remedy))
     others = again.drop(same)
     # Two loggers may share a moment without a contradiction: one reads the height, the other the pH.
     filled = others[[*_VALUES, _MARK]].notna()
-    times_read = filled.groupby([others[name] for name in moment], dropna=False).cumsum()
-    other = _at(readings, others.index[(filled & (times_read > 1)).any(axis=1)])
+    times_read = filled.groupby([others[name] for name in ("refeed", "elapsed_h")], dropna=False).cumsum()
+    other = readings.at(others.index[(filled & (times_read > 1)).any(axis=1)])
     message = "the row is another reading of the same refeed and time, with other values; both are kept"
     readings.note(Finding(other, "one reading", message, "check which one is right", "warning"))
-
-
-def _at(readings: Draft, index: pd.Index) -> pd.Series:
-    return pd.Series(readings.rows.index.isin(index), index=readings.rows.index)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from dataclasses import replace
 
 import pandas as pd
+import pyarrow as pa
 
-from .cells import Finding, as_words, is_nothing
+from .cells import Finding, as_words, is_nothing, read_once
 
 _CLOCK = r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*([ap])?\.?(?:m\.?)?"
 _NUMERIC = re.compile(rf"(\d{{1,4}})\s?[-/.]\s?(\d{{1,2}})\s?[-/.]\s?(\d{{1,4}})\.?(?:[T,\s]+{_CLOCK})?", re.I)
@@ -17,6 +19,7 @@ _SERIAL = re.compile(r"[2-7]\d{4}(?:\.\d+)?")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _ISO = r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?)?"
 _OFFSET = _ISO + r" ?(?:[Zz]|[+-]\d{2}(?::?\d{2})?)"
+_TIME_OF_DAY = r"\d[:h]\d\d|[T ]\d\d?[:.h]\d\d"
 _EARLIEST, _LATEST = 1500, 2200
 
 _MESSAGES = {
@@ -47,12 +50,14 @@ def read_days(raw: pd.Series, date_order: str) -> tuple[pd.Series, list[Finding]
     if pd.api.types.is_datetime64_any_dtype(raw):
         local = raw.dt.tz_localize(None) if raw.dt.tz is not None else raw
         return local.dt.normalize().astype("datetime64[us]"), []
-    read, aware, findings = _read(raw, date_order, "date")
-    as_written = pd.to_datetime(raw.where(aware.notna()).astype("str").str.strip().str.slice(0, 10))
-    return read.fillna(as_written.astype("datetime64[us]")).dt.normalize(), findings
+    read, findings = _read(raw, date_order, "date")
+    as_written = pd.to_datetime(raw.where(read["aware"].notna()).astype("str").str.strip().str.slice(0, 10))
+    return read["clock"].fillna(as_written.astype("datetime64[us]")).dt.normalize(), findings
 
 
-def read_moments(raw: pd.Series, date_order: str, timezone: str, series: pd.Series) -> tuple[pd.Series, list[Finding]]:
+def read_moments(
+    raw: pd.Series, date_order: str, timezone: str, series: pd.Series | pd.DataFrame
+) -> tuple[pd.Series, list[Finding]]:
     """Return moments in the collection's time zone.
 
     Parameters
@@ -63,7 +68,7 @@ def read_moments(raw: pd.Series, date_order: str, timezone: str, series: pd.Seri
         ymd, dmy, mdy or empty.
     timezone : str
         The zone's IANA name.
-    series : pandas.Series
+    series : pandas.Series or pandas.DataFrame
         What the rows belong to; rows of one series that run backwards through the hour that autumn repeats
         tell which of the two hours they mean.
 
@@ -77,41 +82,68 @@ def read_moments(raw: pd.Series, date_order: str, timezone: str, series: pd.Seri
     if pd.api.types.is_datetime64_any_dtype(raw):
         if raw.dt.tz is not None:
             return raw.astype("datetime64[us, UTC]").dt.tz_convert(timezone), []
-        clock, aware = raw.astype("datetime64[us]"), pd.Series(pd.NaT, index=raw.index)
-        findings: list[Finding] = []
-    else:
-        clock, aware, findings = _read(raw, date_order, "date and time")
-        midnight = clock.notna() & (clock == clock.dt.normalize())
-        dated_only = midnight & ~raw.where(midnight).astype("str").str.contains(
-            r"\d[:h]\d\d|[T ]\d\d?[:.h]\d\d", na=False
-        )
-        assumed = "has no time of day; midnight is assumed", "add the time, as in 2025-04-03 08:30"
-        findings.append(Finding(dated_only, "time of day", *assumed, severity="warning"))
-    moments, doubtful = _localised(clock, timezone, series)
-    moments = moments.where(aware.isna(), pd.to_datetime(aware, utc=True).dt.tz_convert(timezone))
-    return moments.astype(f"datetime64[us, {timezone}]"), findings + doubtful
+        return _localised(raw.astype("datetime64[us]"), timezone, series)
+    read, findings = read_once(raw, lambda texts: _read_timed(texts, date_order))
+    moments, doubtful = _localised(read["clock"], timezone, series)
+    return moments.fillna(read["aware"].dt.tz_convert(timezone)), findings + doubtful
 
 
-def _read(raw: pd.Series, date_order: str, rule: str) -> tuple[pd.Series, pd.Series, list[Finding]]:
-    """Read text into clock times, and into moments where it carries an offset."""
-    text = as_words(raw).fillna("")
-    nothing = is_nothing(text)
-    plain = text.where(text.str.fullmatch(_ISO))
-    clock = pd.to_datetime(plain, format="ISO8601", errors="coerce").astype("datetime64[us]")
+def _read_timed(raw: pd.Series, date_order: str) -> tuple[pd.DataFrame, list[Finding]]:
+    """Read text that should tell a time of day; say where it tells none."""
+    read, findings = _read(raw, date_order, "date and time")
+    midnight = read["clock"] == read["clock"].dt.normalize()
+    if not midnight.any():
+        return read, findings
+    dated_only = midnight.copy()
+    dated_only[midnight] = ~raw[midnight].astype("str").str.contains(_TIME_OF_DAY, na=False)
+    assumed = "has no time of day; midnight is assumed", "add the time, as in 2025-04-03 08:30"
+    return read, [*findings, Finding(dated_only, "time of day", *assumed, severity="warning")]
+
+
+def _read(raw: pd.Series, date_order: str, rule: str) -> tuple[pd.DataFrame, list[Finding]]:
+    """Read text into clock times (`clock`), and into moments where it carries an offset (`aware`)."""
+    text = as_words(raw)
+    clock = _read_iso(text.where(text.str.fullmatch(_ISO)))
+    read = pd.DataFrame({"clock": clock, "aware": pd.Series(pd.NaT, index=text.index, dtype="datetime64[us, UTC]")})
+    findings: list[Finding] = []
+    rest = text[clock.isna() & (text != "")]
+    if len(rest):
+        others, findings = _read_rest(rest, date_order, rule)
+        read = read.fillna(others)
+        findings = [replace(it, cells=it.cells.reindex(text.index, fill_value=False)) for it in findings]
+    far = _is_far(read["clock"]) | _is_far(read["aware"])
+    if not far.any():
+        return read, findings
+    return read.mask(far), [*findings, Finding(far, "impossible date", *_MESSAGES["impossible date"])]
+
+
+def _read_iso(text: pd.Series) -> pd.Series:
+    """Read what is in ISO 8601; a day that does not exist comes back as missing."""
+    try:  # several times as fast, where every day exists
+        return text.astype("timestamp[us][pyarrow]").astype("datetime64[us]")
+    except pa.ArrowInvalid:
+        return pd.to_datetime(text, format="ISO8601", errors="coerce").astype("datetime64[us]")
+
+
+def _read_rest(text: pd.Series, date_order: str, rule: str) -> tuple[pd.DataFrame, list[Finding]]:
+    """Read what is no plain clock time in ISO 8601: with an offset, or as people write it."""
     offset = text.where(text.str.fullmatch(_OFFSET)).str.replace(" ?([Zz+-])", r"\1", regex=True)
     aware = pd.to_datetime(offset, format="ISO8601", errors="coerce", utc=True).astype("datetime64[us, UTC]")
-    odd = ~nothing & clock.isna() & aware.isna()
-    cells = {cell: _read_one(cell, date_order, rule) for cell in text[odd].unique()}
+    odd = text[aware.isna() & ~is_nothing(text)]
+    cells = {cell: _read_one(cell, date_order, rule) for cell in odd.unique()}
     days = {cell: found for cell, found in cells.items() if isinstance(found, dt.datetime)}
-    broken = text.where(odd).map({cell: found for cell, found in cells.items() if isinstance(found, str)})
-    clock = clock.fillna(text.where(odd).map(days).astype("datetime64[us]"))
-    year = clock.dt.year.fillna(aware.dt.year)
-    far = year.notna() & ~year.between(_EARLIEST, _LATEST)
-    clock, aware, broken = clock.mask(far), aware.mask(far), broken.mask(far, "impossible date")
+    clock = odd.map(days).astype("datetime64[us]").reindex(text.index)
+    broken = odd.map({cell: found for cell, found in cells.items() if isinstance(found, str)}).reindex(text.index)
     findings = [Finding(broken == rule, rule, *said) for rule, said in _MESSAGES.items()]
-    serial = text.where(odd, "").str.fullmatch(_SERIAL) & clock.notna()
+    serial = text.str.fullmatch(_SERIAL) & clock.notna() & ~_is_far(clock)
     assumed = "is a spreadsheet's number for a day, and is read as one", "format the cell as a date"
-    return clock, aware, [*findings, Finding(serial, "date", *assumed, severity="warning")]
+    findings.append(Finding(serial, "date", *assumed, severity="warning"))
+    return pd.DataFrame({"clock": clock, "aware": aware}), findings
+
+
+def _is_far(moments: pd.Series) -> pd.Series:
+    first, last = (pd.Timestamp(year, 1, 1, tz=moments.dt.tz) for year in (_EARLIEST, _LATEST + 1))
+    return (moments < first) | (moments >= last)
 
 
 def _read_one(cell: str, date_order: str, rule: str) -> dt.datetime | str:
@@ -187,7 +219,8 @@ def _localised(clock: pd.Series, timezone: str, series: pd.Series) -> tuple[pd.S
     twice = unsure & ~skipped
     # Within one series and night, the second hour begins where the clock jumps back; but a clock that jumps back
     # more than once tells only that the rows stand in another order.
-    night = [series[twice].fillna("").astype(str), clock[twice].dt.normalize()]
+    own = pd.DataFrame(series)[twice].astype("str").fillna("")
+    night = [*(own[name] for name in own), clock[twice].dt.normalize()]
     jumped = clock[twice].groupby(night).diff() <= pd.Timedelta(0)
     resolved = jumped.groupby(night).transform("sum") == 1
     second = (jumped.groupby(night).cumsum() > 0) & resolved

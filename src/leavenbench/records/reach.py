@@ -8,7 +8,9 @@ from pathlib import Path
 import pandas as pd
 
 from ..columns import TABLES
-from .collection import Collection, read_collection
+from .as_of import end_of, forget_later
+from .collection import Collection, collected
+from .drafts import read_drafts
 
 
 def last_sound_day(collection: Collection, today: dt.date) -> dt.date:
@@ -48,8 +50,13 @@ def read_up_to_last_day(folder: str | Path, today: dt.date) -> tuple[Collection,
     day : datetime.date
         The day.
     """
-    day = last_sound_day(read_collection(folder), today)
-    return read_collection(folder, as_of=day), day
+    drafts = read_drafts(folder)
+    as_they_stand = drafts.copy()
+    collection = collected(drafts)
+    day = last_sound_day(collection, today)
+    if forget_later(as_they_stand.tables, end_of(day, collection.settings.timezone)):
+        collection = collected(as_they_stand)
+    return collection, day
 
 
 def _days(collection: Collection) -> pd.Series:

@@ -45,7 +45,8 @@ def _counted_on(rounds: pd.Series, series: pd.Series, culture: pd.Series) -> pd.
     """Return round numbers, counted onward from the last run that has one."""
     runs = pd.DataFrame({"culture": culture, "run": series, "round": rounds}).drop_duplicates("run")
     place = runs.groupby("culture").cumcount()
-    anchored = (runs["round"] - place).groupby(runs["culture"]).transform(lambda first: first.ffill().bfill()).fillna(1)
+    anchored = (runs["round"] - place).groupby(runs["culture"]).ffill()
+    anchored = anchored.groupby(runs["culture"]).bfill().fillna(1)
     numbers = runs["round"].fillna((place + anchored).astype("Int64"))
     return series.map(dict(zip(runs["run"], numbers, strict=True))).astype("Int64")
 

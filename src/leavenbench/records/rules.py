@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import difflib
 
+import numpy as np
 import pandas as pd
 
 from ..columns import STRICT_REFERENCES, TABLES
 from .as_of import lies_after
 from .cells import Finding
 from .draft import Draft
+from .texts import places_in, texts_of
 
 
 def check_ranges(draft: Draft) -> None:
@@ -17,19 +19,21 @@ def check_ranges(draft: Draft) -> None:
     for column in draft.table.columns:
         if column.kind not in ("number", "whole") or column.name not in draft.typed:
             continue
-        values = draft.rows[column.inside].astype(float)
+        values = draft.rows[column.inside].to_numpy(float, na_value=np.nan)
         unit = f" {column.unit}" if column.unit else ""
         low, high = column.possible
-        impossible = values.notna() & ~values.between(low, high)
+        impossible = (values < low) | (values > high)
         if impossible.any():
             message = f"cannot be: it must be {_between(low, high)}{unit}"
             remedy = "look it up and correct it; check the unit in the header"
-            draft.drop_value(Finding(impossible, "possible range", message, remedy), column)
+            cells = pd.Series(impossible, index=draft.rows.index)
+            draft.drop_value(Finding(cells, "possible range", message, remedy), column)
         low, high = column.likely
-        doubtful = values.notna() & ~impossible & ~values.between(low, high)
+        doubtful = ~impossible & ((values < low) | (values > high))
         if doubtful.any():
             message = f"is unusual: expected {_between(low, high)}{unit}"
-            finding = Finding(doubtful, "likely range", message, "check it; it is kept as it is", "warning")
+            cells = pd.Series(doubtful, index=draft.rows.index)
+            finding = Finding(cells, "likely range", message, "check it; it is kept as it is", "warning")
             draft.note(finding, column.name)
 
 
@@ -64,12 +68,16 @@ def check_references(draft: Draft, known: dict[str, pd.Index]) -> None:
     for column in draft.table.columns:
         if column.refers_to not in known or column.name not in draft.typed:
             continue
+        held = known[column.refers_to]
+        told = texts_of(draft.typed[column.name])
+        if ((places_in(held, told) >= 0) | (told == "")).all():  # rows are many, names are few
+            continue
         names = draft.rows[column.inside]
-        unknown = names.notna() & ~names.isin(known[column.refers_to])
+        unknown = names.notna() & (places_in(held, names) < 0)
         if not unknown.any():
             continue
         message = f"is not in the table {column.refers_to}"
-        near = {name: _near(name, known[column.refers_to]) for name in names[unknown].unique()}
+        near = {name: _near(name, held) for name in names[unknown].unique()}
         remedy = names.map(near).fillna("")
         if column.refers_to in STRICT_REFERENCES:
             draft.drop_row(Finding(unknown, "known reference", message, remedy), column.name)

@@ -11,6 +11,7 @@ from ..errors import CannotRead
 from .grids import as_text
 from .source import Source
 from .text_files import text_grid
+from .texts import distinct
 from .workbooks import workbook_grid
 
 
@@ -27,7 +28,7 @@ class Sheet:
     header_row : int
         The row in which they stand.
     cells : pandas.DataFrame
-        One column per header, by position; text, or the file's own numbers and times.
+        One column per header, by position; distinct texts, or the file's own numbers and times.
     rows : numpy.ndarray
         The row number that a spreadsheet shows for each row of `cells`.
     too_long : pandas.Series of bool
@@ -86,16 +87,15 @@ def _from_grid(source: Source, grid: pd.DataFrame, remarks: list[str], *, may_sl
 
     In text, cells beyond the last header mean that a separator too many has made the others slip.
     """
-    grid = grid.apply(lambda column: column.str.strip())
-    filled = (grid != "").any(axis=1).to_numpy()
-    if not filled.any():
+    rows = enumerate(grid.itertuples(index=False, name=None))  # no more of a long grid is looked at than is needed
+    top = next((number for number, row in rows if any(cell.strip() for cell in row)), None)
+    if top is None:
         return Sheet(source, [], 1, pd.DataFrame(dtype="str"), np.array([], int), pd.Series(dtype=bool), remarks)
-    top = int(filled.argmax())
     header = [str(cell).strip() for cell in grid.iloc[top]]
     width = max(place + 1 for place, name in enumerate(header) if name) if may_slip else len(header)
-    body = grid.iloc[top + 1 :]
-    keep = filled[top + 1 :]
-    body = body[keep]
+    body = pd.DataFrame({place: distinct(column) for place, column in grid.iloc[top + 1 :].items()})
+    keep = (body != "").any(axis=1).to_numpy()
+    body = body if keep.all() else body[keep]
     rows = np.arange(top + 2, top + 2 + len(keep))[keep]
     beyond = (body.iloc[:, width:] != "").any(axis=1)
     cells = body.iloc[:, :width].reset_index(drop=True)
@@ -111,7 +111,7 @@ def _from_parquet(source: Source) -> Sheet:
     cells = cells.reset_index(drop=True)
     for place in cells.columns:
         if not _is_typed(cells[place]):
-            cells[place] = cells[place].map(as_text).where(cells[place].notna(), "").astype("str").str.strip()
+            cells[place] = distinct(cells[place].map(as_text).where(cells[place].notna(), "").astype("str"))
     filled = (cells.notna() & (cells != "")).any(axis=1)
     rows = np.arange(2, 2 + len(cells))[filled.to_numpy()]
     cells = cells[filled].reset_index(drop=True)

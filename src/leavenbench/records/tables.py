@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import difflib
-from functools import cache
+from functools import cache, partial
 
 import pandas as pd
 
 from ..declaration import Column, Table
 from ..errors import CannotRead
 from ..units import UnknownUnit, to_canonical
-from .cells import Finding, as_words, is_nothing, read_choice, read_numbers, read_text, read_yes_no
+from .cells import Finding, as_words, is_nothing, read_choice, read_numbers, read_once, read_text, read_yes_no
 from .draft import Draft
 from .moments import read_days, read_moments
 from .problems import problems
 from .settings import FILE, Settings
 from .sheets import Sheet, read_sheet
 from .source import Source, plain
+from .texts import each_once, joined
 
 #: Columns that tell which rows form one series, for the hour that autumn repeats.
 _SERIES = ("refeed", "culture", "vessel", "store", "probe")
@@ -58,8 +59,7 @@ def draft_table(table: Table, sources: list[Source], settings: Settings) -> Draf
     if len(parts) == 1:
         return parts[0]
     rows = pd.concat([part.rows for part in parts], ignore_index=True)
-    typed = pd.concat([part.typed for part in parts], ignore_index=True)
-    whole = Draft(table, rows, typed)
+    whole = Draft(table, rows, joined([part.typed for part in parts]))
     whole.kept = pd.concat([part.kept for part in parts], ignore_index=True)
     whole.lost = pd.concat([part.lost for part in parts], ignore_index=True)
     whole.problems = [found for part in parts for found in part.problems]
@@ -73,12 +73,13 @@ def _empty(table: Table, timezone: str) -> pd.DataFrame:
 
 
 def _draft_sheet(table: Table, sheet: Sheet, settings: Settings) -> Draft:
-    rows = pd.DataFrame({"file": sheet.source.name, "row": sheet.rows}, index=sheet.cells.index)
-    draft = Draft(table, rows.astype({"file": "str", "row": "int64"}), pd.DataFrame(index=rows.index))
+    index = sheet.cells.index
+    file = pd.Series(sheet.source.name, index=index, dtype="str")
+    draft = Draft(table, pd.DataFrame({"file": file, "row": sheet.rows.astype("int64")}), pd.DataFrame(index=index))
     for remark in sheet.remarks:
         draft.problems.append(_about_the_file(sheet, remark, "save it as UTF-8 with every quotation closed"))
     places = _match_headers(table, sheet, draft)
-    draft.typed = draft.typed.assign(**{name: sheet.cells[place] for name, (place, _) in places.items()})
+    draft.typed = sheet.cells[[place for place, _ in places.values()]].set_axis(list(places), axis=1)
     _read_cells(draft, {name: unit for name, (_, unit) in places.items()}, settings)
     slipped = (
         "holds more cells than there are headers; they may have slipped",
@@ -91,18 +92,16 @@ def _draft_sheet(table: Table, sheet: Sheet, settings: Settings) -> Draft:
 
 def _read_cells(draft: Draft, units: dict[str, str], settings: Settings) -> None:
     """Read what was typed, each column in its unit; columns that are not there stay empty."""
-    series = _series(draft.typed)
+    series = draft.typed[[name for name in _SERIES if name in draft.typed]]
     read, findings = {}, []
-    for column in draft.table.columns:
-        dtype = column.dtype(settings.timezone)
-        if column.name in draft.typed:
-            typed = draft.typed[column.name]
-            values, found = _read_column(column, typed, units[column.name], settings, series)
-            read[column.inside] = values.astype(dtype)
-            findings += [(finding, column) for finding in found]
-        else:
-            read[column.inside] = pd.Series(index=draft.rows.index, dtype=dtype)
-    draft.rows = draft.rows.assign(**read)
+    for column in (column for column in draft.table.columns if column.name in draft.typed):
+        values, found = _read_column(column, draft.typed[column.name], units[column.name], settings, series)
+        read[column.inside] = values.astype(column.dtype(settings.timezone))
+        findings += [(finding, column) for finding in found]
+    blank = _empty(draft.table, settings.timezone)
+    missing = blank[blank.columns.difference([*draft.rows, *read])].reindex(draft.rows.index)
+    columns = {**draft.rows, **read, **missing}
+    draft.rows = pd.DataFrame({name: columns[name] for name in blank}, index=draft.rows.index, copy=False)
     for finding, column in findings:
         draft.drop_value(finding, column)
 
@@ -112,11 +111,6 @@ def _about_the_file(sheet: Sheet, message: str, remedy: str, **more: str) -> pd.
     told = {"rule": "file", "severity": "warning", **more}
     table, file = sheet.source.table, sheet.source.name
     return problems(table, file, sheet.header_row, message=message, remedy=remedy, **told)
-
-
-def _series(typed: pd.DataFrame) -> pd.Series:
-    named = [typed[name].astype("str").fillna("") for name in _SERIES if name in typed]
-    return sum(named[1:], start=named[0]) if named else pd.Series("", index=typed.index, dtype="str")
 
 
 def _match_headers(table: Table, sheet: Sheet, draft: Draft) -> dict[str, tuple[int, str]]:
@@ -184,22 +178,22 @@ def _fits(column: Column, unit: str) -> bool:
 
 
 def _read_column(
-    column: Column, raw: pd.Series, unit: str, settings: Settings, series: pd.Series
+    column: Column, raw: pd.Series, unit: str, settings: Settings, series: pd.DataFrame
 ) -> tuple[pd.Series, list[Finding]]:
     match column.kind:
         case "text":
-            return read_text(raw)
+            return read_once(raw, read_text)
         case "choice":
-            return read_choice(raw, column.choices)
+            return read_once(raw, lambda texts: read_choice(texts, column.choices))
         case "yes_no":
-            return read_yes_no(raw)
+            return read_once(raw, read_yes_no)
         case "date":
-            return read_days(raw, settings.date_order)
+            return read_once(raw, lambda texts: read_days(texts, settings.date_order))
         case "time":
             return read_moments(raw, settings.date_order, settings.timezone, series)
         case "whole":
-            return _read_whole(column, raw)
-    return read_numbers(column, raw, unit)
+            return read_once(raw, lambda texts: _read_whole(column, texts))
+    return read_once(raw, lambda texts: read_numbers(column, texts, unit))
 
 
 def _read_whole(column: Column, raw: pd.Series) -> tuple[pd.Series, list[Finding]]:
@@ -230,8 +224,7 @@ def _require_values(table: Table, sheet: Sheet, draft: Draft) -> None:
     """Leave out rows that lack what they cannot be used without."""
     for column in (column for column in table.columns if column.needed):
         if column.name in draft.typed:
-            words = as_words(draft.typed[column.name])
-            empty = words.isna() if column.kind == "text" else is_nothing(words.fillna(""))
+            empty = each_once(draft.typed[column.name], partial(_is_empty, column))
             missing = "is empty, and the row cannot be used without it", "fill it in"
             draft.drop_row(Finding(empty, "missing", *missing), column.name)
         elif len(draft.rows):
@@ -239,3 +232,8 @@ def _require_values(table: Table, sheet: Sheet, draft: Draft) -> None:
             message = f"there is no column {column.name}; {len(draft.rows)} rows are left out"
             draft.problems.append(_about_the_file(sheet, message, f"add the column {column.header}", **about))
             draft.kept[:] = False
+
+
+def _is_empty(column: Column, texts: pd.Series) -> pd.Series:
+    words = as_words(texts)
+    return words == "" if column.kind == "text" else is_nothing(words)

@@ -8,8 +8,8 @@ import pandas as pd
 
 from ..records.collection import Collection
 from ..watch.alert import DIAL
+from ..watch.forecast import two_years
 from ..watch.levels import LEAST_PCT
-from ..watch.standing import two_years
 from .terminal import print_table, say, say_indented
 
 #: More problems than this are cut on the screen.
@@ -133,8 +133,10 @@ def _trait(row: dict, name: str) -> str:
     return f"{bound}{value:.{digits}f}" + (f" ± {error:.{digits}f}" if pd.notna(error) else "") + f" {unit}"
 
 
-def show_watch_list(listed: pd.DataFrame, collection: Collection, as_of: dt.date, *, given: bool) -> None:
-    """Print the watch list: first those that need something, then the rest by name."""
+def show_watch_list(
+    listed: pd.DataFrame, months: pd.DataFrame, collection: Collection, as_of: dt.date, *, given: bool
+) -> None:
+    """Print the watch list: the shelf as a whole where it falls, those that need something, then the rest by name."""
     source = "" if given or not len(collection["refeeds"]) else ", the day of the last sound record"
     say(f"{collection.settings.title}: watch list of {as_of}{source}")
     counted = listed["standing"].value_counts()
@@ -142,6 +144,9 @@ def show_watch_list(listed: pd.DataFrame, collection: Collection, as_of: dt.date
     say(f"{_counted(len(listed), 'living culture') or 'no living culture'}: {told}")
     if not DIAL[0] <= collection.settings.false_alerts <= DIAL[-1]:
         say(f"false_alerts is held to the range {DIAL[0]:g} to {DIAL[-1]:g}")
+    for month in months.tail(1)[months["falling"].tail(1).to_numpy(bool)].itertuples():
+        words = f"the whole shelf is falling, {month.change_per_round_pct:+.1f} % a round in {month.month}"
+        say(f"{words}: look for what all jars share (flour, water, warmth, probe) before you judge any one of them")
     speaking = listed[(listed["standing"] != "steady") | (listed["evidence"] != "")]
     if len(speaking):
         say()
@@ -153,6 +158,11 @@ def show_watch_list(listed: pd.DataFrame, collection: Collection, as_of: dt.date
     if len(quiet):
         say()
         say("Steady, nothing to say: " + ", ".join(sorted(quiet["culture"])))
+    if len(listed):
+        dial = min(max(collection.settings.false_alerts, DIAL[0]), DIAL[1])
+        say()
+        told = listed.attrs["calibrated"]
+        say(f"Set for {dial:g} false alerts per 100 healthy culture-years (threshold: {told}).")
 
 
 def _for_the_shelf(listed: pd.DataFrame, cap: float) -> pd.DataFrame:

@@ -7,9 +7,6 @@ from typing import Any
 
 import pandas as pd
 
-from ..curves.table import trace_collection
-from ..records.collection import Collection
-
 
 def show(table: pd.DataFrame, columns: list[str] | None = None, rows: int = 12, digits: int = 0) -> None:
     """Print the first rows of a table as plain text, rounded.
@@ -47,30 +44,34 @@ def show(table: pd.DataFrame, columns: list[str] | None = None, rows: int = 12, 
         print(f"... and {len(chosen) - rows} more rows")
 
 
-def trace_with_progress(collection: Collection) -> pd.DataFrame:
-    """Fit every curve of a collection, with a progress bar in the notebook.
+def with_progress(label: str, work: Callable[..., pd.DataFrame], *given: Any) -> pd.DataFrame:
+    """Do long work with a progress bar in the notebook.
 
     Parameters
     ----------
-    collection : Collection
-        The records.
+    label : str
+        What stands beside the bar.
+    work : callable
+        Takes what is given, and `progress`, which it calls with what is done and how much there is.
+    *given
+        What it takes.
 
     Returns
     -------
     pandas.DataFrame
-        The curves table.
+        What it returns.
     """
     from IPython.display import display
     from ipywidgets import IntProgress
 
-    bar = IntProgress(description="Curves", min=0, max=1)
+    bar = IntProgress(description=label, min=0, max=1)
     display(bar)
 
     def progress(done: int, total: int) -> None:
-        if done % 25 == 0 or done == total:
+        if done % 25 == 0 or total < 500 or done == total:
             bar.max, bar.value = total, done
 
-    return trace_collection(collection, progress=progress)
+    return work(*given, progress=progress)
 
 
 def pick_list(names: list[str], draw: Callable[[str], Any], label: str = "Culture") -> None:

@@ -7,11 +7,14 @@ import pandas as pd
 
 #: Vigour under this [%] is taken as this when a logarithm is needed.
 LEAST_PCT = 5.0
-#: No refeed is known better than this (log scale): handling alone varies so much (common practice, no source).
-_LEAST_SE = 0.05
-#: A step further than so many standard errors from the middle of its round counts less (Huber 1964, Ann Math Stat
-#: 35:73-101, doi 10.1214/aoms/1177703732).
-_BOUND = 1.345
+#: Single refeeds scatter about their round by so much at least, and by so much where a shelf cannot tell (log scale;
+#: common practice, no source).
+_LEAST_SCATTER, _USUAL_SCATTER = 0.03, 0.06
+#: From so many refeeds on a shelf can tell.
+_ENOUGH = 30
+#: Degrees of freedom of the heavy tails of single refeeds: one further off its round counts less (Lange, Little &
+#: Taylor 1989, J Am Stat Assoc 84:881-896, doi 10.1080/01621459.1989.10478852).
+_TAILS, _REWEIGHTED = 5.0, 3
 _ROUND = ["culture", "history", "round"]
 
 
@@ -28,21 +31,44 @@ def round_levels(vigour: pd.DataFrame, history: pd.Series) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        One row per round with sound readings: culture, history, round, fed_at (of its last step), level (log of
-        vigour over 100 %, shared causes out), level_se and refeeds.
+        One row per round with sound readings, by culture, history and time: culture, history, round, fed_at (of its
+        last step), level (log of vigour over 100 %, shared causes out), level_se, refeeds, and extra_steps (missing
+        where they are not told).
     """
-    sound = vigour.assign(history=history)[vigour["vigour_pct_own"].notna()]
+    sound = vigour.assign(history=history)[vigour["vigour_pct_own"].notna() & vigour["round"].notna()]
     own = sound["vigour_pct_own"].clip(lower=LEAST_PCT)
-    steps = sound[["culture", "history", "round", "fed_at"]].assign(
-        level=np.log(own / 100.0), se=np.maximum(sound["vigour_pct_own_se"] / own, _LEAST_SE), refeeds=1
-    )
-    away = (steps["level"] - steps.groupby(_ROUND)["level"].transform("median")).abs() / steps["se"]
-    steps["weight"] = np.minimum(1.0, _BOUND / away.clip(lower=1e-9)) / steps["se"] ** 2
-    steps["weighted"] = steps["weight"] * steps["level"]
-    rounds = steps.groupby(_ROUND, as_index=False).agg(
-        fed_at=("fed_at", "max"), weight=("weight", "sum"), weighted=("weighted", "sum"), refeeds=("refeeds", "sum")
-    )
-    rounds["level"] = rounds["weighted"] / rounds["weight"]
-    rounds["level_se"] = 1.0 / np.sqrt(rounds["weight"])
-    rounds = rounds.sort_values(["culture", "history", "fed_at"], kind="stable", ignore_index=True)
-    return rounds.drop(columns=["weight", "weighted"])
+    steps = sound[[*_ROUND, "fed_at", "extra_steps"]].assign(level=np.log(own / 100.0), refeeds=1)
+    of_round, number = steps.groupby(_ROUND, sort=False).ngroup().to_numpy(), np.arange(len(steps))
+    error = (sound["vigour_pct_own_se"] / own).fillna(_USUAL_SCATTER).to_numpy()
+    level, weight = _weighed(steps["level"].to_numpy(), error, of_round)
+    rounds = steps.assign(number=number).groupby(_ROUND, sort=False, as_index=False)
+    rounds = rounds.agg({"fed_at": "max", "refeeds": "sum", "extra_steps": "max"})
+    rounds.insert(4, "level", level)
+    rounds.insert(5, "level_se", 1.0 / np.sqrt(weight))
+    return rounds.sort_values(["culture", "history", "fed_at"], kind="stable", ignore_index=True)
+
+
+def _weighed(value: np.ndarray, se: np.ndarray, of_round: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the weighted mean of each round and its weight; single refeeds have heavy tails."""
+    if not len(value):
+        return np.empty(0), np.empty(0)
+    variance = se**2 + _scatter(value, se, of_round) ** 2
+    middle = pd.Series(value).groupby(of_round).transform("median").to_numpy()
+    for _ in range(_REWEIGHTED):
+        weight = (_TAILS + 1.0) / (_TAILS + (value - middle) ** 2 / variance) / variance
+        whole = np.bincount(of_round, weight)
+        mean = np.bincount(of_round, weight * value) / whole
+        middle = mean[of_round]
+    return mean, whole
+
+
+def _scatter(value: np.ndarray, se: np.ndarray, of_round: np.ndarray) -> float:
+    """Return how far single refeeds lie about their round beyond their own errors, by medians."""
+    many = np.bincount(of_round)[of_round]
+    several = many > 1
+    if several.sum() < _ENOUGH:
+        return _USUAL_SCATTER
+    mean = (np.bincount(of_round, value) / np.bincount(of_round))[of_round]
+    away = ((value - mean)[several]) / np.sqrt(1.0 - 1.0 / many[several])
+    whole = (1.4826 * np.median(np.abs(away))) ** 2
+    return float(np.sqrt(max(whole - np.median(se[several] ** 2), _LEAST_SCATTER**2)))

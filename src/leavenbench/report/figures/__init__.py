@@ -4,5 +4,14 @@ from .culture import plot_culture
 from .curve import plot_curve
 from .shelf import plot_shelf
 from .vigour import plot_vigour
+from .warning import plot_evidence, plot_operating_curve, plot_whole_shelf
 
-__all__ = ["plot_culture", "plot_curve", "plot_shelf", "plot_vigour"]
+__all__ = [
+    "plot_culture",
+    "plot_curve",
+    "plot_evidence",
+    "plot_operating_curve",
+    "plot_shelf",
+    "plot_vigour",
+    "plot_whole_shelf",
+]

@@ -9,8 +9,10 @@ import pandas as pd
 
 from ...records.collection import Collection
 from ...records.living import history_numbers
+from ...records.settings import Settings
 from ...vigour.causes import Causes
 from ...watch.alert import Z80
+from ...watch.forecast import two_years
 from ...watch.levels import round_levels
 from .style import DEEP, INK, MIDDLE, PALE, STEP_MARKS, finished, new_axes
 
@@ -24,6 +26,7 @@ def plot_vigour(
     culture: str,
     *,
     causes: Causes | None = None,
+    listed: pd.DataFrame | None = None,
     ax: Axes | None = None,
 ) -> Axes:
     """Draw the vigour of one culture over its rounds.
@@ -38,6 +41,8 @@ def plot_vigour(
         Which culture.
     causes : Causes, optional
         The causes that the shelf shared: refeeds that met one are marked.
+    listed : pandas.DataFrame, optional
+        The watch list: where it forecasts half strength, a fan leads there, an 80 % interval wide.
     ax : matplotlib.axes.Axes, optional
         Where to draw; new axes when not given.
 
@@ -45,7 +50,8 @@ def plot_vigour(
     -------
     matplotlib.axes.Axes
         Each refeed as a point, its shape telling the step; each round as a line with its 80 % band; baseline and
-        half strength as lines; events as marks with their names; shared causes as a bar at the foot, named.
+        half strength as lines; events as marks with their names; shared causes as a bar at the foot, named; the
+        forecast as a fan.
     """
     ax = ax or new_axes()
     own = vigour[vigour["culture"] == culture]
@@ -63,6 +69,8 @@ def plot_vigour(
     _mark_events(ax, collection["events"], culture)
     if causes is not None:
         _mark_causes(ax, known, causes)
+    if listed is not None and len(levels):
+        _draw_fan(ax, levels.iloc[-1], listed[listed["culture"] == culture], collection.settings)
     ax.set_ylim(0.0, top)
     if len(known):
         ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.2), ncols=6, fontsize=8, frameon=False)
@@ -92,6 +100,28 @@ def _draw_rounds(ax: Axes, rounds: pd.DataFrame) -> None:
     low, high = (100.0 * np.exp(rounds["level"] + side * Z80 * rounds["level_se"]) for side in (-1.0, 1.0))
     ax.fill_between(when, low, high, color=PALE, zorder=0)
     ax.plot(when, 100.0 * np.exp(rounds["level"]), color=DEEP, linewidth=1.8, label="round")
+
+
+def _draw_fan(ax: Axes, last: pd.Series, listed: pd.DataFrame, settings: Settings) -> None:
+    """Draw from the last round to where half strength is reached, at either end of the interval and in the middle."""
+    if listed.empty or pd.isna(listed["rounds_left_low"].iloc[0]):
+        return
+    row, cap = listed.iloc[0], two_years(settings.round_days)
+    begins, today = last["fed_at"].tz_localize(None), row["as_of"]
+    level, half = 100.0 * float(np.exp(last["level"])), settings.half_strength_pct
+    if level <= half or row["rounds_left_low"] >= cap:
+        return
+    soon, middle, late = (
+        today + pd.Timedelta(days=float(row[f"rounds_left{side}"]) * settings.round_days)
+        for side in ("_low", "", "_high")
+    )
+    # not within two years: the far side of the fan is no loss at all
+    far = [(late, level), (late, half)] if row["rounds_left_high"] >= cap else [(late, half)]
+    corners = [(begins, level), (soon, half), *reversed(far)]
+    ax.fill(*zip(*corners, strict=True), color=MIDDLE, alpha=0.25, linewidth=0, label="forecast, 80 %")
+    if row["rounds_left"] < cap:
+        ax.plot([begins, middle], [level, half], color=MIDDLE, linewidth=1.4, linestyle="-.")
+    ax.axvline(today, color=INK, linewidth=0.6, linestyle=(0, (1, 3)))
 
 
 def _mark_events(ax: Axes, events: pd.DataFrame, culture: str) -> None:
