@@ -26,6 +26,8 @@ WILD = 4.0
 _LEVEL = 0.01
 #: Readings that may be left out with a wild one.
 _WITH_IT = 3
+#: Up to so many readings each is tried; of more, so many that look the worst.
+_TRIED_ALL, _TRIED = 15, 5
 #: Readings that a signal needs. Signals with more than the second number are those of loggers: see `loggers`.
 _FEWEST, MOST_BY_HAND = 6, 60
 
@@ -53,8 +55,8 @@ def trace_without_misread(
     suspects = np.flatnonzero(_suspicious(observed, found))
     if not len(suspects):
         return found
-    signal = np.repeat(suspects, observed.readings[suspects])
-    reading = np.concatenate([observed.first[one] + np.arange(observed.readings[one]) for one in suspects])
+    reading = np.concatenate([_doubted(observed, one) for one in suspects])
+    signal = np.searchsorted(observed.first, reading, side="right") - 1
     _choose_misread(observed, found, signal, reading, trace_signals(observed.of(signal, reading), models))
     misread = np.flatnonzero(found.set_aside >= 0)
     if len(misread):
@@ -63,6 +65,20 @@ def trace_without_misread(
         for one in misread:
             found.remark[one] = said_of(observed, found.set_aside[one])
     return found
+
+
+def _doubted(observed: Observed, signal: int) -> Array:
+    """Return the readings to do without in turn: all, or of many those furthest off a line between their neighbours."""
+    rows = observed.first[signal] + np.arange(observed.readings[signal])
+    if len(rows) <= _TRIED_ALL:
+        return rows
+    t, y = observed.t[rows], observed.y[rows]
+    before, after = np.append(1, np.arange(len(rows) - 1)), np.append(np.arange(1, len(rows)), len(rows) - 2)
+    apart = t[after] - t[before]
+    share = np.divide(t - t[before], apart, out=np.zeros(len(rows)), where=apart != 0.0)
+    off = np.abs(y - y[before] - share * (y[after] - y[before]))
+    off[[0, -1]] = np.abs(y[[0, -1]] - y[[1, -2]])
+    return rows[np.sort(np.argsort(-off, kind="stable")[:_TRIED])]
 
 
 def _choose_misread(observed: Observed, found: Traces, signal: Array, reading: Array, without: Traces) -> None:
