@@ -33,6 +33,8 @@ from fitting_speed import Line
 from warning_methods import methods, operating_curve
 from warning_shelves import SEED, SHELVES, study
 
+from leavenbench.watch import trust
+
 STORED = Path(__file__).with_suffix(".json")
 PARTS = {
     "values": warning_table.from_values,
@@ -72,6 +74,22 @@ def store(part: str, measured: list[Line]) -> None:
         shelves = study(SHELVES)
         stored[part]["mean_delay_rounds"] = operating_curve(shelves, methods(shelves))
     STORED.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+    if "values" in stored:
+        keep_with_the_package(stored)
+
+
+def keep_with_the_package(stored: dict[str, Any]) -> None:
+    """Write what a notebook shows to where it is shipped."""
+    delays = stored["values"]["mean_delay_rounds"]
+    curve = {("leavenbench" if name == "ours" else name): of for name, of in delays.items()}
+    lines = [
+        {"figure": line["figure"], "case": line["case"], "target": line["target"], "reached": line["ours"]}
+        | {"met": line["met"], "note": line["note"]}
+        for part in stored.values()
+        for line in part["lines"]
+    ]
+    told = json.dumps({"curve": curve, "lines": lines}, indent=1)
+    Path(trust.__file__).with_suffix(".json").write_text(told + "\n", encoding="utf-8")
 
 
 def conditions() -> dict[str, Any]:

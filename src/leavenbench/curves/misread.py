@@ -55,7 +55,7 @@ def trace_without_misread(
     suspects = np.flatnonzero(_suspicious(observed, found))
     if not len(suspects):
         return found
-    reading = np.concatenate([_doubted(observed, one) for one in suspects])
+    reading = np.concatenate([_doubted(observed, int(one)) for one in suspects])
     signal = np.searchsorted(observed.first, reading, side="right") - 1
     _choose_misread(observed, found, signal, reading, trace_signals(observed.of(signal, reading), models))
     misread = np.flatnonzero(found.set_aside >= 0)
