@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from fitting_speed import Line
 from warning_scores import share
-from warning_shelves import PACES, ROUND_DAYS, ROUNDS, SHELVES, Watched, study
+from warning_shelves import ROUND_DAYS, ROUNDS, SHELVES, Watched, study
 
 from leavenbench.watch.alert import in_alert
 from leavenbench.watch.changes import changes
@@ -36,7 +36,7 @@ def forecasts(source: str, shelves: Watched) -> Iterator[Line]:
         one = asked[asked["after"] == after]
         held = (one["low"] <= one["truth"]) & (one["truth"] <= one["high"])
         covered, note = share(held.to_numpy())
-        paces = ", ".join(f"{pace:g} %: {held[one['percent'] == pace].mean():.0%}" for pace in PACES)
+        paces = ", ".join(f"{pace:g} %: {of.mean():.0%}" for pace, of in held.groupby(one["percent"]))
         sides = f"truth under {(one['truth'] < one['low']).mean():.0%}, over {(one['truth'] > one['high']).mean():.0%}"
         outward = (np.floor(one["low"]) <= one["truth"]) & (one["truth"] <= np.ceil(one["high"]))
         note = f"{note}; {sides}; {paces}; ends rounded outward {outward.mean():.0%}"

@@ -35,17 +35,16 @@ class Method(NamedTuple):
     paces: tuple[float, ...] = PACES
 
 
-def methods(shelves: Watched, rivals: bool = True) -> dict[str, list[Method]]:
+def methods(shelves: Watched) -> dict[str, list[Method]]:
     """Return the methods by name; the oracle is one for each pace."""
-    found = {"ours": [Method(partial(_ours, shelves))]}
-    if not rivals:
-        return found
     every = {pace: oracle_log_odds(shelves, pace, NOISE.carry_over) for pace in PACES}
-    z = _standardised(shelves)
-    there = _place(shelves)
+    z, there = _standardised(shelves), _place(shelves)
     charts = {"EWMA .2": -ewma(z, 0.2)[there], "CUSUM .5": cusum(z, 0.5)[there]}
-    found["oracle"] = [Method(partial(_beyond, shelves, odds, CLEARING), (pace,)) for pace, odds in every.items()]
-    return found | {name: [Method(partial(_beyond, shelves, of, 0.0))] for name, of in charts.items()}
+    return {
+        "ours": [Method(partial(_ours, shelves))],
+        "oracle": [Method(partial(_beyond, shelves, odds, CLEARING), (pace,)) for pace, odds in every.items()],
+        **{name: [Method(partial(_beyond, shelves, of, 0.0))] for name, of in charts.items()},
+    }
 
 
 def at_rate(shelves: Watched, of: list[Method], rate: float) -> pd.DataFrame:

@@ -4,7 +4,8 @@
   probe that reads 15 % low from round 12 on, with which half the shelf is read. The day, month or lot is drawn anew
   for each shelf. Of the healthy cultures that met it and were not in alert before, those are flagged whose alert
   begins within three rounds; at 1 false alert per 100 culture-years half a percent does so anyway.
-- Early: every story begins at round 4 or 5. Delays are held against those of the study's that begin later.
+- Early: a fifth of the stories begins at round 4 or 5, when three or four rounds tell what is normal. Their delays are
+  held against those of the others on the same shelves.
 - Changed: shelves of 30 and of 500 cultures; other carry-overs; wandering with the heavy tails of Student's t with 4
   degrees of freedom, scaled to the same sd.
 
@@ -21,8 +22,8 @@ import pandas as pd
 from fitting_speed import Line
 from vigour_values import Values
 from warning_methods import at_rate, methods
-from warning_scores import delays, false_alerts, share, summed_up
-from warning_shelves import DIALS, NOISE, PACES, ROUNDS, SHELVES, Watched, study, study_shelf, watched
+from warning_scores import delays, false_alerts, mean_delay, share, summed_up
+from warning_shelves import DIALS, EARLY, NOISE, PACES, ROUNDS, SHELVES, Watched, study_shelf, watched
 from warning_table import FALSE_ALERTS, achieved, in_time
 
 from leavenbench.simulate import Simulated
@@ -32,7 +33,7 @@ from leavenbench.watch.alert import entries, in_alert
 STRUCK, OF_SIZE = 24, {30: 100, 500: 8}
 CARRY_OVERS = (0.0, 0.5, 0.7)
 MOST_WITH_CARRY_OVER, MOST_WITH_HEAVY_TAILS, MOST_WITH_PROBE, MOST_ADDED = 2.0, 2.5, 1.3, 0.5
-_SOON, _EARLY = 3, (4, 6)
+_SOON, _SHARE_EARLY = 3, 0.2
 _LOT_CULTURES, _PROBE_FROM = 10, 12
 _SLOW_MONTH, _SLOW_DAYS, _POOR_LOT, _LOW_PROBE = np.log([0.80, 0.75, 0.75, 0.85])
 #: Months from the first that may be struck, and their distance from the last.
@@ -136,29 +137,28 @@ _STRIKES: dict[str, tuple[Callable[[Values, Simulated, np.random.Generator], Val
 
 
 def early(smaller: int) -> Iterator[Line]:
-    """Hold declines that begin at rounds 4 and 5 against those that begin later."""
-    soon = watched(study_shelf(seed, onsets=_EARLY) for seed in range(STRUCK // smaller))
-    usual = study(SHELVES // smaller)
+    """Hold declines that begin at round 4 or 5 against later ones of the same shelves."""
+    shelves = watched(study_shelf(seed, early=_SHARE_EARLY) for seed in range(SHELVES // smaller))
+    ours = delays(shelves, in_alert(shelves.evidence, shelves.threshold[1.0]))
     figure = "dial at 1, onset at round 4 or 5: "
-    yield from in_time(f"{figure}found before half strength", _found(soon))
+    yield from in_time(f"{figure}found before half strength", ours[ours["onset"] < EARLY])
     figure = f"{figure}added delay [rounds]"
-    yield _added(figure, "ours", _found(soon), _found(usual), MOST_ADDED)
-    of_soon, of_usual = (at_rate(shelves, methods(shelves)["oracle"], 1.0) for shelves in (soon, usual))
-    yield _added(figure, "the oracle's, at 1 false alert", of_soon, of_usual, None)
+    yield _added(figure, "ours", ours, MOST_ADDED)
+    yield _added(figure, "the oracle's, at 1 false alert", at_rate(shelves, methods(shelves)["oracle"], 1.0), None)
 
 
-def _found(shelves: Watched) -> pd.DataFrame:
-    return delays(shelves, in_alert(shelves.evidence, shelves.threshold[1.0]))
-
-
-def _added(figure: str, case: str, soon: pd.DataFrame, usual: pd.DataFrame, most: float | None) -> Line:
+def _added(figure: str, case: str, found: pd.DataFrame, most: float | None) -> Line:
     """Tell what the mean delay of early declines is over that of later ones."""
-    early, later = summed_up(soon), summed_up(usual[usual["onset"] >= _EARLY[1]])
-    added = [early[pace].mean[0] - later[pace].mean[0] for pace in PACES]
+    soon, later = (found[of] for of in (found["onset"] < EARLY, found["onset"] >= EARLY))
+    added = [
+        one.mean[0] - other.mean[0]
+        for one, other in zip(*(summed_up(of).values() for of in (soon, later)), strict=True)
+    ]
     paces = ", ".join(f"{pace:g} %: {of:+.2f}" for pace, of in zip(PACES, added, strict=True))
+    low, high = np.quantile((mean_delay(soon) - mean_delay(later))[1:], (0.025, 0.975))
     mean = float(np.mean(added))
     target, met = ("", None) if most is None else (f"<= {most:g}", mean <= most)
-    return Line(figure, case, target, f"{mean:.2f}", met, f"{paces}; {len(soon)} early ones")
+    return Line(figure, case, target, f"{mean:.2f}", met, f"{low:.2f}-{high:.2f}; {paces}; {len(soon)} early ones")
 
 
 def changed(smaller: int) -> Iterator[Line]:

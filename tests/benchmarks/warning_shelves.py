@@ -46,17 +46,20 @@ NOISE = Noise()
 #: How often each story is told, what a step or dip loses [%], and the round before which nothing begins.
 _SHARES = {"steady": 0.84, "ramp": 0.10, "step 15": 0.02, "step 30": 0.02, "dip 25": 0.02}
 _FIRST_ONSET, _HEALS_WITHIN = 4, 4
+#: A story that begins before this round is early.
+EARLY = 6
 _VALUE_SD = 0.04
 #: Changes values before anybody sees them, and marks those that it struck.
 Strike = Callable[[Values, Simulated, np.random.Generator], Values]
 
 
-def cast_of(seed: int, cultures: int = CULTURES, onsets: tuple[int, int] = (_FIRST_ONSET, ROUNDS + 1)) -> Cast:
-    """Return a shelf whose stories begin within a range of rounds (the last not among them)."""
+def cast_of(seed: int, cultures: int = CULTURES, early: float = 0.0) -> Cast:
+    """Return the study's cast; some of the stories, if so wished, begin as early as they may."""
     rng = np.random.default_rng([SEED, seed])
     cast = nameless_cast(cultures, ROUNDS, rng)
     told = rng.choice(list(_SHARES), cultures, p=list(_SHARES.values()))
-    begin, paces = rng.integers(*onsets, cultures), rng.choice(PACES, cultures)
+    begin, paces = rng.integers(_FIRST_ONSET, ROUNDS + 1, cultures), rng.choice(PACES, cultures)
+    begin = np.where(rng.random(cultures) < early, rng.integers(_FIRST_ONSET, EARLY, cultures), begin)
     stories = {}
     for name, story, onset, pace in zip(cast.names, told, begin, paces, strict=True):
         kind, _, percent = str(story).partition(" ")
@@ -113,13 +116,13 @@ def rounds_to_half(percent: pd.Series | float) -> pd.Series | float:
 
 
 def study_shelf(
-    seed: int, *, cultures: int = CULTURES, noise: Noise = NOISE, strike: Strike | None = None, **cast: tuple[int, int]
+    seed: int, *, cultures: int = CULTURES, noise: Noise = NOISE, strike: Strike | None = None, early: float = 0.0
 ) -> pd.DataFrame:
     """Return the levels of a shelf with the truth beside them; struck by something, if so wished.
 
     What is struck stands in a column: whether any refeed of the round was.
     """
-    made = simulated(seed, cast_of(seed, cultures, **cast), noise)
+    made = simulated(seed, cast_of(seed, cultures, early), noise)
     values = values_of(made)
     if strike is not None:
         values = strike(values, made, np.random.default_rng([SEED, seed, cultures]))

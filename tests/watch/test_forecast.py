@@ -7,7 +7,7 @@ import pytest
 
 from leavenbench.watch.alert import Evidence, entries, in_alert
 from leavenbench.watch.changes import PACES, Changes, changes
-from leavenbench.watch.forecast import forecast, two_years
+from leavenbench.watch.forecast import _AS_GOOD_AS_BASELINE, forecast, two_years
 from leavenbench.watch.scatter import scatter_of
 
 CAP = two_years(60.0)
@@ -52,7 +52,10 @@ def test_a_clean_fall_at_a_pace_that_was_tried_ends_when_it_ends(ramp, pace):
 def test_a_lower_start_or_a_higher_bar_leaves_less(ramp):
     usual = looked_ahead(ramp(0.06, 5), most=100.0).rounds_left[0, 1]
     lower = looked_ahead(ramp(0.06, 5, before=-0.2), most=100.0).rounds_left[0, 1]
-    assert lower == pytest.approx(usual - 0.2 / 0.06, abs=0.05)  # the level before is estimated
+    beyond = 0.2 - _AS_GOOD_AS_BASELINE
+    assert lower == pytest.approx(usual - beyond / 0.06, abs=0.05)  # the level before is estimated
+    near = looked_ahead(ramp(0.06, 5, before=-0.1), most=100.0).rounds_left[0, 1]
+    assert near == pytest.approx(usual, abs=1e-9)
     higher = looked_ahead(ramp(0.06, 5), half_pct=70.0, most=100.0).rounds_left[0, 1]
     assert higher == pytest.approx(usual - (np.log(0.7) - np.log(0.5)) / 0.06, abs=1e-9)
 

@@ -2,7 +2,8 @@
 
 Every onset and pace of a decline leaves its own number of rounds; together, by their odds, they make the posterior
 predictive distribution, of which the middle and an 80 % interval are told. A step that has come to rest, and no change,
-leave more rounds than anybody asks for. One that stood above its baseline is forecast as from the baseline.
+leave more rounds than anybody asks for. A culture that stood above its baseline, or a little under it, is forecast as
+from the baseline.
 """
 
 from __future__ import annotations
@@ -19,6 +20,9 @@ _LOW, _MIDDLE, _HIGH = 0.1, 0.5, 0.9
 _DAYS_A_YEAR = 365.25
 #: What lies between the paces and onsets that were tried counts too: half a round.
 _BETWEEN = 0.5
+#: A level before the decline that is no further under the baseline than this [log] counts as the baseline, which is
+#: itself known from few rounds.
+_AS_GOOD_AS_BASELINE = 0.15
 
 
 def two_years(round_days: float) -> float:
@@ -72,7 +76,7 @@ def forecast(
     others = np.logaddexp(0.0, found.step)
     probability = np.exp(decline - np.logaddexp(decline, others))
     weight = np.exp(found.ramps - log_sum(found.ramps)[:, None, None])
-    fall = -np.log(half_pct / 100.0) + np.minimum(found.before, 0.0)
+    fall = -np.log(half_pct / 100.0) + np.minimum(found.before + _AS_GOOD_AS_BASELINE, 0.0)
     left = fall / PACES - found.since[:, :, None] - waited[:, None, None]
     share = np.where(given_a_decline, 1.0, probability)
     flat = (len(left), left.shape[1] * left.shape[2])

@@ -48,7 +48,8 @@ def plot_evidence(seen: Outlook, culture: str, *, ax: Axes | None = None) -> Axe
         return finished(ax, f"{culture}: no rounds with sound readings", "Date of feeding", "Evidence over its limit")
     rows = np.arange(seen.series.first[last], last + 1)
     when = seen.levels["fed_at"].iloc[rows].dt.tz_localize(None)
-    charts = charts_of(seen.levels.iloc[rows], seen.scatter.shelf_sd[last], _RUN_LENGTH)
+    noise = np.sqrt(seen.scatter.sd[rows] ** 2 + seen.series.variance[rows])
+    charts = charts_of(seen.levels.iloc[rows], noise, _RUN_LENGTH)
     decline = np.where(np.isfinite(seen.evidence.decline[rows]), seen.evidence.decline[rows], np.nan)
     told = {
         "leavenbench": 1.0 + (decline - seen.threshold[rows]) / _SCALE,
@@ -68,10 +69,10 @@ def plot_evidence(seen: Outlook, culture: str, *, ax: Axes | None = None) -> Axe
     return finished(ax, title, "Date of feeding", "Evidence over its limit [1]")
 
 
-#: Log odds that are drawn as one limit's height; and the run length [rounds] of the charts at which they give as many
-#: false alerts on a shelf as the dial at 1 does, since neighbouring rounds are alike and baselines are short: measured
-#: by ``python tests/benchmarks/early_warning.py``.
-_SCALE, _RUN_LENGTH = 4.0, 20_000.0
+#: Log odds that are drawn as one limit's height; and the textbook run length [rounds] at which the charts give as many
+#: false alerts as the dial at 1 on simulated shelves, where neighbouring rounds are alike and baselines are short (the
+#: CUSUM's limit is then near 11, the EWMA's near 4.5 sd; promised would be one in 500,000 rounds, given is one in 600).
+_SCALE, _RUN_LENGTH = 4.0, 500_000.0
 
 
 def plot_whole_shelf(months: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
