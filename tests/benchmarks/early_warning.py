@@ -4,9 +4,9 @@
 
 Prints one table, each figure with its target, what we reached, and whether that is enough; a full run writes what it
 measured into `early_warning.json` beside this file, with the operating curve that a notebook shows. All methods see
-the same shelves. The parts: `values`, `steps` (`warning_table.py`), `as_of`, `robust`, `forecasts`, `speed`, and
-`readings`, which goes the whole way from the readings; with --keep its shelves are kept in a folder from run to run.
-Everything runs on one thread.
+the same shelves. The parts: `values`, `steps` (`warning_table.py`), `as_of`, `robust`, `forecasts`, `shelf`, `speed`,
+and `readings`, which goes the whole way from the readings; with --keep its shelves are kept in a folder from run to
+run. Everything runs on one thread.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ import warning_as_of
 import warning_forecasts
 import warning_readings
 import warning_robust
+import warning_shelf
 import warning_speed
 import warning_table
 from fitting import printed
@@ -42,6 +43,7 @@ PARTS = {
     "forecasts": warning_forecasts.from_values,
     "as_of": warning_as_of.whole_and_month_by_month,
     "robust": warning_robust.struck_and_changed,
+    "shelf": warning_shelf.declines_of_everything,
     "speed": warning_speed.from_values_to_alerts,
     "readings": warning_readings.from_readings,
 }

@@ -23,7 +23,7 @@ _FEWEST_CULTURES, _FEWEST_MONTHS = 5, 6
 #: (assumed, no source); how much is carried over to the next round.
 _USUAL_SD, _USUAL_COUNTS, _CARRY_OVER = 0.05, 8.0, 0.35
 _LEAST_SD, _MOST = 0.01, 9.0
-#: Log odds from which on the shelf is said to fall: reached in four years by one healthy shelf in fifty at most, by
+#: Log odds from which on the shelf is said to fall: reached in four years by one healthy shelf in thirty, by
 #: ``python tests/benchmarks/early_warning.py --only shelf``.
 THRESHOLD = 0.0
 
