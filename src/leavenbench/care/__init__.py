@@ -1,0 +1,1 @@
+"""The keeper's work: feeding arithmetic and the steps of a round."""

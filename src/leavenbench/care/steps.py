@@ -1,0 +1,199 @@
+"""The steps of a round in grams: what to keep, to set aside and to add, so that the last step ends at the target.
+
+Planned backwards from the target, so that no more flour goes in than the target needs; each step then starts from what
+the scale shows, and nothing drifts from the ratio.
+"""
+
+from __future__ import annotations
+
+from math import ceil, floor, log
+from typing import NamedTuple
+
+import pandas as pd
+
+from ..errors import CannotRead
+from .feeding import FeedRatio
+
+#: What a dough weighs [g/mL] before it rises, and what of a jar is left free (common practice, no source).
+DENSITY, HEADROOM = 1.1, 0.05
+#: The least seed that can be handled [g] (common practice, no source).
+LEAST_SEED_G = 5.0
+
+
+class CannotPlan(CannotRead):
+    """A wish that cannot be met; the message says what can."""
+
+
+class Wish(NamedTuple):
+    """What a round is to bring.
+
+    Attributes
+    ----------
+    ratio : FeedRatio
+        The culture's own.
+    target_g : float
+        Mass of the jar after the last feeding [g].
+    steps : int
+        How many refeeds.
+    seed_at_hand_g : float
+        What the old jar holds that can be taken [g].
+    jar_mL : float
+        Volume of the jar to the brim [mL]; missing (NaN) where it is not known, and then not minded.
+    rise_pct : float
+        How far the culture usually rises [%].
+    scale_g : float
+        What the scale shows: the least step of its display [g].
+    """
+
+    ratio: FeedRatio
+    target_g: float
+    steps: int = 3
+    seed_at_hand_g: float = float("nan")
+    jar_mL: float = float("nan")
+    rise_pct: float = 100.0
+    scale_g: float = 1.0
+
+
+def plan_steps(wish: Wish) -> pd.DataFrame:
+    """Plan the refeeds of a round.
+
+    Parameters
+    ----------
+    wish : Wish
+        What it is to bring.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row per step: step, seed_g, flour_g, water_g, mass_g, keep_g (for the next step; at the last all of it),
+        set_aside_g, height_share (of the jar's volume, when it has risen; missing where the jar is not known).
+
+    Raises
+    ------
+    CannotPlan
+        When there is too little seed, the jar is too small, or the ratio is beyond the scale; with what can be had.
+
+    Examples
+    --------
+    >>> plan = plan_steps(Wish(FeedRatio(1, 2, 2), target_g=100, seed_at_hand_g=30))
+    >>> plan[["seed_g", "flour_g", "water_g", "mass_g", "keep_g", "set_aside_g"]].astype(int).values.tolist()
+    [[5, 10, 10, 25, 5, 20], [5, 10, 10, 25, 20, 5], [20, 40, 40, 100, 100, 0]]
+    """
+    _check(wish)
+    seeds = _seeds(wish)
+    rows = []
+    for number, seed in enumerate(seeds, start=1):
+        flour, water = (_on_scale(seed * part / wish.ratio.seed, wish.scale_g) for part in wish.ratio[1:])
+        mass = seed + flour + water
+        keep = seeds[number] if number < wish.steps else mass
+        rows.append(
+            {
+                "step": number,
+                "seed_g": seed,
+                "flour_g": flour,
+                "water_g": water,
+                "mass_g": mass,
+                "keep_g": keep,
+                "set_aside_g": mass - keep,
+                "height_share": _risen_mL(mass, wish) / wish.jar_mL,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def most_from(seed_g: float, ratio: FeedRatio, steps: int) -> float:
+    """Return the most [g] that some seed can be fed up to in so many steps.
+
+    Examples
+    --------
+    >>> most_from(10, FeedRatio(1, 2, 2), 3)
+    1250.0
+    """
+    return seed_g * ratio.growth**steps
+
+
+def steps_needed(seed_g: float, target_g: float, ratio: FeedRatio) -> int:
+    """Return the steps that some seed needs to come to a target.
+
+    Examples
+    --------
+    >>> steps_needed(10, 100, FeedRatio(1, 2, 2))
+    2
+    """
+    return max(ceil(log(target_g / seed_g) / log(ratio.growth) - 1e-9), 1)
+
+
+def _check(wish: Wish) -> None:
+    """Say what cannot be, before anything is reckoned."""
+    wish.ratio.checked()
+    if not wish.target_g > 0.0 or wish.steps < 1 or not wish.scale_g > 0.0:
+        raise CannotPlan(
+            f"a target of {wish.target_g:g} g in {wish.steps} steps cannot be planned; ask for more than 0"
+        )
+    if _risen_mL(wish.target_g, wish) > (1.0 - HEADROOM) * wish.jar_mL:
+        most = _floor_to(_most_in_jar(wish), wish.scale_g)
+        needed = _risen_mL(wish.target_g, wish) / (1.0 - HEADROOM)
+        raise CannotPlan(
+            f"{wish.target_g:g} g that rise by {wish.rise_pct:g} % overflow a jar of {wish.jar_mL:g} mL; "
+            f"take {most:g} g, or a jar of {needed:.0f} mL, or two jars"
+        )
+    least_part = min(part for part in wish.ratio if part > 0.0) / wish.ratio.seed
+    last_seed = wish.target_g / wish.ratio.growth
+    if last_seed < wish.scale_g or last_seed * least_part < wish.scale_g:
+        raise CannotPlan(
+            f"at {':'.join(f'{part:g}' for part in wish.ratio)} a jar of {wish.target_g:g} g starts from "
+            f"{last_seed:.2g} g of seed, which a scale that shows {wish.scale_g:g} g cannot weigh; "
+            "take a larger target or a larger share of seed"
+        )
+
+
+def _seeds(wish: Wish) -> list[float]:
+    """Return the seed of each step, backwards from the target: no less than can be handled, no more than there is."""
+    least = _ceil_to(min(LEAST_SEED_G, wish.target_g / wish.ratio.growth), wish.scale_g)
+    seeds = [_seed_for(wish.target_g, wish)]
+    for _ in range(wish.steps - 1):
+        seeds.insert(0, max(_seed_for(seeds[0], wish), least))
+    at_hand = wish.seed_at_hand_g
+    if at_hand < seeds[0]:
+        seeds[0] = _floor_to(at_hand, wish.scale_g)
+        for number in range(1, wish.steps):
+            seeds[number] = min(seeds[number], _fed(seeds[number - 1], wish))
+    if _fed(seeds[-1], wish) < wish.target_g:
+        most = most_from(at_hand, wish.ratio, wish.steps)
+        told = f"{at_hand:g} g of seed come to {most:.0f} g at most in {wish.steps} steps, not to {wish.target_g:g} g"
+        more = f"; {steps_needed(at_hand, wish.target_g, wish.ratio)} steps would do" if at_hand > 0.0 else ""
+        raise CannotPlan(told + more)
+    return seeds
+
+
+def _seed_for(mass_g: float, wish: Wish) -> float:
+    """Return the least seed on the scale that, once fed, weighs as much."""
+    seed = _ceil_to(mass_g / wish.ratio.growth, wish.scale_g)
+    while _fed(seed, wish) < mass_g - 1e-9:
+        seed += wish.scale_g
+    return seed
+
+
+def _fed(seed_g: float, wish: Wish) -> float:
+    """Return what some seed weighs once it is fed, as the scale shows it."""
+    return seed_g + sum(_on_scale(seed_g * part / wish.ratio.seed, wish.scale_g) for part in wish.ratio[1:])
+
+
+def _risen_mL(mass_g: float, wish: Wish) -> float:
+    return mass_g / DENSITY * (1.0 + wish.rise_pct / 100.0)
+
+
+def _most_in_jar(wish: Wish) -> float:
+    return (1.0 - HEADROOM) * wish.jar_mL * DENSITY / (1.0 + wish.rise_pct / 100.0)
+
+
+def _on_scale(mass_g: float, scale_g: float) -> float:
+    return round(mass_g / scale_g) * scale_g
+
+
+def _ceil_to(mass_g: float, scale_g: float) -> float:
+    return ceil(mass_g / scale_g - 1e-9) * scale_g
+
+
+def _floor_to(mass_g: float, scale_g: float) -> float:
+    return floor(mass_g / scale_g + 1e-9) * scale_g
