@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from scipy import sparse
 from scipy.linalg import cho_factor, cho_solve
 from scipy.special import log_ndtr
 
@@ -74,12 +75,12 @@ def shared_causes(weighed: Weighed) -> Causes:
     rows: list[dict[str, object]] = []
     met: list[pd.DataFrame] = []
     if weighed.shared is not None:
-        rest, own_sd = _unexplained(weighed.values, weighed.shared)
+        laid = _Laid.of(weighed.values, weighed.lots, weighed.shared)
         month_sd = _month_sd(weighed.shared)
-        for _, of_month in weighed.values.assign(rest=rest, own_sd=own_sd).groupby("month"):
-            if of_month["culture"].nunique() < _FEWEST:
+        for of_month in weighed.values.groupby("month").indices.values():
+            if len(np.unique(laid.culture[of_month])) < _FEWEST:
                 continue
-            found = _Month.of(of_month, weighed.lots, weighed.shared.scatter, month_sd).named()
+            found = _Month.of(laid, of_month, month_sd).named()
             rows += [one.row for one in found]
             met += [one.met for one in found]
     table = pd.DataFrame(rows, columns=made.names).astype(made.dtypes())
@@ -124,6 +125,39 @@ class _Found(NamedTuple):
     odds: float
 
 
+class _Laid(NamedTuple):
+    """The refeeds of a shelf as numbers: what each met, factor by factor, and which were fed to the same round."""
+
+    values: pd.DataFrame
+    culture: np.ndarray
+    of_round: np.ndarray
+    own_sd: np.ndarray
+    variance: np.ndarray
+    rest: np.ndarray
+    met: dict[str, tuple[np.ndarray, pd.Index]]
+    lots: sparse.csr_matrix
+    lot_names: pd.Index
+
+    @classmethod
+    def of(cls, values: pd.DataFrame, lots: pd.DataFrame, shared: Shared) -> _Laid:
+        rest, own_sd = _unexplained(values, shared)
+        row = pd.Series(np.arange(len(values)), index=values["refeed"])
+        fed = lots[lots["refeed"].isin(row.index)]
+        lot, lot_names = pd.factorize(fed["lot"])
+        share = (fed["share"].to_numpy(dtype=float), (row.loc[fed["refeed"]].to_numpy(), lot))
+        return cls(
+            values[["refeed", "culture", "month"]],
+            pd.factorize(values["culture"])[0],
+            values.groupby(["culture", "history", "round"]).ngroup().to_numpy(),
+            own_sd,
+            values["log_vigour_se"].to_numpy() ** 2 + shared.scatter**2,
+            rest,
+            {factor: pd.factorize(values[factor]) for factor in FACTORS},
+            sparse.csr_matrix(share, shape=(len(values), len(lot_names))),
+            lot_names,
+        )
+
+
 class _Month(NamedTuple):
     """The refeeds of a month, and all that they might share: one column per level tried."""
 
@@ -135,30 +169,28 @@ class _Month(NamedTuple):
     names: list[tuple[str, str]]
 
     @classmethod
-    def of(cls, values: pd.DataFrame, lots: pd.DataFrame, scatter: float, month_sd: float) -> _Month:
-        values = values.reset_index(drop=True)
-        columns, names = [np.ones((len(values), 1))], [("month", str(values["month"].iloc[0]))]
-        for factor in FACTORS:
-            number, found = pd.factorize(values[factor])
-            columns.append((number[:, None] == np.arange(len(found))).astype(float))
-            names += [(factor, str(level)) for level in found]
-        same_day = columns[1] @ columns[1].T
-        of_month = lots.merge(values[["refeed"]].assign(row=values.index), on="refeed")
-        number, found = pd.factorize(of_month["lot"])
-        of_lots = np.zeros((len(values), len(found)))
-        np.add.at(of_lots, (of_month["row"].to_numpy(), number), of_month["share"].to_numpy(dtype=float))
-        columns.append(of_lots)
-        names += [("lot", str(lot)) for lot in found]
-        same = values.groupby(["culture", "history", "round"]).ngroup().to_numpy()
-        own = values["own_sd"].to_numpy()
-        variance = (same[:, None] == same) * np.outer(own, own) + _DAY**2 * same_day + month_sd**2
-        variance += _LOT**2 * of_lots @ of_lots.T
-        variance[np.diag_indices(len(values))] += values["log_vigour_se"].to_numpy() ** 2 + scatter**2
+    def of(cls, laid: _Laid, rows: np.ndarray, month_sd: float) -> _Month:
+        values = laid.values.iloc[rows].reset_index(drop=True)
+        columns, names = [np.ones((len(rows), 1))], [("month", str(values["month"].iloc[0]))]
+        for factor, (number, levels) in laid.met.items():
+            met = number[rows]
+            there, first = np.unique(met[met >= 0], return_index=True)
+            there = there[np.argsort(first)]  # as they come
+            columns.append((met[:, None] == there).astype(float))
+            names += [(factor, str(levels[one])) for one in there]
+        of_lots = laid.lots[rows]
+        fed = np.unique(of_lots.indices)
+        shares = of_lots[:, fed].toarray()
+        columns.append(shares)
+        names += [("lot", str(laid.lot_names[one])) for one in fed]
+        day, own, same = laid.met["day"][0][rows], laid.own_sd[rows], laid.of_round[rows]
+        variance = (same[:, None] == same) * np.outer(own, own) + month_sd**2
+        variance += _DAY**2 * ((day[:, None] == day) & (day >= 0)) + _LOT**2 * shares @ shares.T
+        variance[np.diag_indices(len(rows))] += laid.variance[rows]
         sd = np.sqrt(np.diag(variance))
-        rest = values["rest"].to_numpy()
-        levels = np.hstack(columns)
-        kept = np.flatnonzero(_tellable(values["culture"], levels))
-        return cls(values, rest, sd, cho_factor(variance), levels[:, kept], [names[place] for place in kept])
+        tried = np.hstack(columns)
+        kept = np.flatnonzero(_tellable(laid.culture[rows], tried))
+        return cls(values, laid.rest[rows], sd, cho_factor(variance), tried[:, kept], [names[place] for place in kept])
 
     def named(self) -> list[_Found]:
         """Name causes, the clearest first, each with what the ones before it explain taken out."""
@@ -238,10 +270,9 @@ class _Month(NamedTuple):
         return _Found(row, pd.DataFrame({"refeed": who["refeed"], "cause": cause}), odds)
 
 
-def _tellable(culture: pd.Series, levels: np.ndarray) -> np.ndarray:
+def _tellable(culture: np.ndarray, levels: np.ndarray) -> np.ndarray:
     """Whether enough cultures met each level, and enough refeeds did not; the month itself is met by all."""
-    number, found = pd.factorize(culture)
-    met = (number[:, None] == np.arange(len(found))).astype(float).T @ (levels > 0.0)
+    met = (culture == np.unique(culture)[:, None]).astype(float) @ (levels > 0.0)
     enough = ((met > 0.0).sum(axis=0) >= FEWEST_CULTURES) & ((levels > 0.0).mean(axis=0) < 0.9)
     enough[0] = True
     return enough

@@ -18,6 +18,7 @@ _CONTRADICT = 3.5
 #: Refeeds with both signals that tell how good the errors are, and by how much these may be too small.
 _FEWEST_PAIRS, _MOST_TOO_SMALL = 60, 1.6
 _OF = {signal: np.array([trait.startswith(signal) for trait in TRAITS]) for signal in ("rise", "acid")}
+_SIGNALS = np.array([trait.split()[0] for trait in TRAITS])
 _SLOPES = np.array([trait.endswith("max_rate") for trait in TRAITS])
 
 
@@ -59,9 +60,11 @@ def together(held: pd.DataFrame, worth: Worth, leading: pd.Series) -> pd.DataFra
     table = pd.DataFrame({"refeed": refeeds, "log_vigour": log_vigour, "log_vigour_se": se})
     table = table.assign(rise=rise, rise_se=rise_se, acid=acid, acid_se=acid_se)
     silent = pd.Series(np.select(list(alone.values()), ["acid", "rise"], ""), index=refeeds)
-    told = held[_counts(held, worth) & (held["refeed"].map(silent) != held["trait"].astype("str").str.split().str[0])]
-    bound = told["at_least"].map({True: " (at least)", False: ""})
-    more = told.assign(trait=told["trait"].astype("str") + bound).groupby("refeed")
+    trait = held["trait"].cat.codes.to_numpy()
+    counts = (worth.loading > 0.0)[trait] & (held["refeed"].map(silent).to_numpy() != _SIGNALS[trait])
+    told, trait = held[counts], trait[counts]
+    bound = np.where(told["at_least"], " (at least)", "")
+    more = told.assign(trait=np.array(TRAITS, object)[trait] + bound).groupby("refeed")
     more = more.agg(
         traits_used=("trait", ", ".join),
         baseline_rounds=("baseline_rounds", "max"),
@@ -74,12 +77,11 @@ def together(held: pd.DataFrame, worth: Worth, leading: pd.Series) -> pd.DataFra
 def _as_matrices(held: pd.DataFrame) -> tuple[pd.Index, np.ndarray, np.ndarray, np.ndarray]:
     """Return the refeeds, and the traits of each against their baselines, their errors and the baselines' (n, 7)."""
     relative = (held["value"] - held["base"]).to_numpy(dtype=float)
-    slope = held["trait"].astype("str").str.endswith("max_rate").to_numpy()
+    trait = held["trait"].cat.codes.to_numpy()
     bounded = np.clip(relative, np.log(LEAST), np.log(MOST))
-    relative = np.where(slope, np.where(held["still"], np.log(LEAST), bounded), relative)
+    relative = np.where(_SLOPES[trait], np.where(held["still"], np.log(LEAST), bounded), relative)
     row, refeeds = pd.factorize(held["refeed"])
     value, error, base = (np.full((len(refeeds), len(TRAITS)), np.nan) for _ in range(3))
-    trait = held["trait"].cat.codes.to_numpy()
     value[row, trait], error[row, trait] = relative, held["se"].to_numpy(dtype=float)
     base[row, trait] = held["base_se"].to_numpy(dtype=float)
     return pd.Index(refeeds), value, error, base
@@ -98,10 +100,6 @@ def _scale(value: np.ndarray, error: np.ndarray, worth: Worth, culture: pd.Serie
     differences = pd.Series(apart[known])
     away = differences - differences.groupby(culture.to_numpy()[known]).transform("median")
     return float(np.clip(1.4826 * np.median(np.abs(away) / expected[known]), 1.0, _MOST_TOO_SMALL))
-
-
-def _counts(held: pd.DataFrame, worth: Worth) -> pd.Series:
-    return held["trait"].map(dict(zip(TRAITS, worth.loading > 0.0, strict=True))).astype(bool)
 
 
 def _scores(value: np.ndarray, error: np.ndarray, worth: Worth) -> tuple[np.ndarray, np.ndarray]:
