@@ -1,4 +1,4 @@
-"""`start_here.ipynb` in JupyterLab in a real browser, run from the menu as a keeper would.
+"""The notebooks in JupyterLab in a real browser, run from the menu as a keeper would.
 
 Needs Chromium (on Debian: ``apt-get install chromium``); without one it says so and is passed over.
 """
@@ -23,6 +23,9 @@ CHROMIUM = next(
 pytestmark = pytest.mark.skipif(
     not CHROMIUM, reason="no Chromium on this machine: the notebook was not looked at in it"
 )
+
+#: The notebooks, the words by which each is known to be open, and the pictures that it draws by plain calls.
+NOTEBOOKS = [("start_here", "Start here", 4), ("trust_the_warning", "How far can the warning", 3)]
 
 
 def one_culture(folder):
@@ -78,30 +81,29 @@ def opened(tmp_path):
 
 @pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.parametrize("whose", ["the demo", "her own"])
-def test_run_all_cells_from_the_menu(whose, opened, tmp_path):
+@pytest.mark.parametrize(("notebook", "heading", "pictures"), NOTEBOOKS)
+def test_run_all_cells_from_the_menu(notebook, heading, pictures, whose, opened, tmp_path):
     from playwright.sync_api import sync_playwright
 
     address = opened(None if whose == "the demo" else one_culture(tmp_path / "our shelf"))
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         page = browser.new_page(viewport={"width": 1400, "height": 1000})
-        page.goto(address)
-        page.get_by_role("heading", name="Start here").wait_for(timeout=60_000)
+        page.goto(address.replace("start_here", notebook))
+        page.get_by_role("heading", name=heading).wait_for(timeout=60_000)
         page.get_by_role("menuitem", name="Run", exact=True).click()
         page.get_by_text("Run All Cells", exact=True).click()
         # The last cell is done when its pick list stands there.
         page.locator(".widget-dropdown select").wait_for(timeout=120_000)
-        pictures = page.locator(".jp-OutputArea-output img")
-        page.wait_for_function("document.querySelectorAll('.jp-OutputArea-output img').length >= 4", timeout=60_000)
+        drawn = "document.querySelectorAll('.jp-OutputArea-output img').length"
+        page.wait_for_function(f"{drawn} >= {pictures}", timeout=60_000)
         assert page.locator(".jp-RenderedText[data-mime-type='application/vnd.jupyter.stderr']").count() == 0
         assert page.get_by_text("Traceback").count() == 0
-        before = pictures.count()
+        before = page.locator(".jp-OutputArea-output img").count()
         page.locator(".widget-dropdown select").select_option(index=1)
-        page.wait_for_function(
-            f"document.querySelectorAll('.jp-OutputArea-output img').length > {before}", timeout=60_000
-        )
+        page.wait_for_function(f"{drawn} > {before}", timeout=60_000)
         if looked_at := os.environ.get("LEAVENBENCH_SCREENSHOTS"):
-            _photograph(page, looked_at, whose)
+            _photograph(page, looked_at, f"{notebook} {whose}")
         browser.close()
 
 
