@@ -88,9 +88,12 @@ def plot_whole_shelf(months: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     Returns
     -------
     matplotlib.axes.Axes
-        The middle of all cultures with its 95 % band; months in which the shelf is said to fall are marked.
+        The middle of all cultures with its 95 % band; months in which the shelf is said to fall are marked. Nothing
+        where there were too few cultures in every month.
     """
     ax = ax or new_axes(height_in=3.0)
+    if months.empty:
+        return finished(ax, "The whole shelf: too few cultures to say", "Month", "Vigour, middle of all [%]")
     when = pd.to_datetime(months["month"])
     wide = 1.96 * months["vigour_pct_se"]
     ax.fill_between(when, months["vigour_pct"] - wide, months["vigour_pct"] + wide, color=PALE)
