@@ -6,11 +6,16 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from hypothesis import settings
 
 from leavenbench.columns import RESULTS, TABLES
 from leavenbench.records.collection import Collection
 from leavenbench.records.problems import no_problems
 from leavenbench.records.settings import Settings
+
+# no single example may fail for being slow: on a busy machine any may be
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
 
 
 @pytest.fixture(scope="session", autouse=True)

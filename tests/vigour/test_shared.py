@@ -76,7 +76,7 @@ def gaussian(monkeypatch):
         monkeypatch.setattr(shared, "_FAR", np.inf)
         for name, sd in {"_OWN_ROUND": own, "_DAY": day, "_LOT": lot, "_MONTH": month, "_FREE": 1e4}.items():
             monkeypatch.setattr(shared, name, sd)
-        monkeypatch.setattr(shared, "_scatter", lambda *_: residual)
+        monkeypatch.setattr(shared, "scatter_within", lambda *_: residual)
 
     return make
 

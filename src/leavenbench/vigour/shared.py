@@ -82,7 +82,7 @@ def what_is_shared(values: pd.DataFrame, lots: pd.DataFrame) -> Shared:
     for _ in range(_ROUNDS_OF_WEIGHTS):
         found = _solved(design.matrix, y, weight, 1.0 / prior**2)
         rest = y - design.matrix @ found
-        scatter = _scatter(rest, se, of_round)
+        scatter = scatter_within(rest, se, of_round)
         variance = se**2 + scatter**2
         weight = (_TAILS_REFEED + 1.0) / (_TAILS_REFEED + rest**2 / variance) / variance
         heavy = np.where(np.isfinite(design.tails), design.tails, 1e9)
@@ -103,19 +103,33 @@ def what_is_shared(values: pd.DataFrame, lots: pd.DataFrame) -> Shared:
     )
 
 
-def _scatter(rest: np.ndarray, se: np.ndarray, of_round: np.ndarray) -> float:
-    """Return the scatter of single refeeds beyond their own errors, by medians.
+def scatter_within(value: np.ndarray, se: np.ndarray, of_round: np.ndarray, least: float = _LEAST_SD) -> float:
+    """Return the scatter of single refeeds about their round beyond their own errors, by medians.
 
     By what the refeeds of a round differ among themselves: its own deviation takes up a share of what is left.
+
+    Parameters
+    ----------
+    value, se : numpy.ndarray, shape (n,)
+        Log vigour of each refeed, or what is left of it, and its standard error.
+    of_round : numpy.ndarray of int, shape (n,)
+        Which round each belongs to.
+    least : float
+        The least scatter that is believed; it stands where no round has several refeeds.
+
+    Returns
+    -------
+    float
+        Standard deviation [log].
     """
     many = np.bincount(of_round)[of_round]
     several = many > 1
     if not several.any():
-        return _LEAST_SD
-    mean = np.bincount(of_round, rest)[of_round] / many
-    away = (rest - mean)[several] / np.sqrt(1.0 - 1.0 / many[several])
+        return least
+    mean = np.bincount(of_round, value)[of_round] / many
+    away = (value - mean)[several] / np.sqrt(1.0 - 1.0 / many[several])
     whole = (1.4826 * np.median(np.abs(away))) ** 2
-    return float(np.sqrt(max(whole - np.median(se[several] ** 2), _LEAST_SD**2)))
+    return float(np.sqrt(max(whole - np.median(se[several] ** 2), least**2)))
 
 
 def _solved(matrix: sparse.csr_matrix, y: np.ndarray, weight: np.ndarray, precision: np.ndarray) -> np.ndarray:

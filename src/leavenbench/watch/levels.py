@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from ..vigour.shared import scatter_within
+
 #: Vigour under this [%] is taken as this when a logarithm is needed.
 LEAST_PCT = 5.0
 #: Single refeeds scatter about their round by so much at least, and by so much where a shelf cannot tell (log scale;
@@ -52,7 +54,9 @@ def _weighed(value: np.ndarray, se: np.ndarray, of_round: np.ndarray) -> tuple[n
     """Return the weighted mean of each round and its weight; single refeeds have heavy tails."""
     if not len(value):
         return np.empty(0), np.empty(0)
-    variance = se**2 + _scatter(value, se, of_round) ** 2
+    several = (np.bincount(of_round)[of_round] > 1).sum()
+    scatter = scatter_within(value, se, of_round, _LEAST_SCATTER) if several >= _ENOUGH else _USUAL_SCATTER
+    variance = se**2 + scatter**2
     middle = pd.Series(value).groupby(of_round).transform("median").to_numpy()
     for _ in range(_REWEIGHTED):
         weight = (_TAILS + 1.0) / (_TAILS + (value - middle) ** 2 / variance) / variance
@@ -60,15 +64,3 @@ def _weighed(value: np.ndarray, se: np.ndarray, of_round: np.ndarray) -> tuple[n
         mean = np.bincount(of_round, weight * value) / whole
         middle = mean[of_round]
     return mean, whole
-
-
-def _scatter(value: np.ndarray, se: np.ndarray, of_round: np.ndarray) -> float:
-    """Return how far single refeeds lie about their round beyond their own errors, by medians."""
-    many = np.bincount(of_round)[of_round]
-    several = many > 1
-    if several.sum() < _ENOUGH:
-        return _USUAL_SCATTER
-    mean = (np.bincount(of_round, value) / np.bincount(of_round))[of_round]
-    away = ((value - mean)[several]) / np.sqrt(1.0 - 1.0 / many[several])
-    whole = (1.4826 * np.median(np.abs(away))) ** 2
-    return float(np.sqrt(max(whole - np.median(se[several] ** 2), _LEAST_SCATTER**2)))
