@@ -61,10 +61,15 @@ def main() -> None:
     missed = [f"{line.figure}: {line.case}" for line in lines if line.met is False]
     print(f"\n{len(missed)} of {sum(line.met is not None for line in lines)} lines not met", *missed, sep="\n  ")
     if not asked.quick:
-        stored = json.loads(STORED.read_text(encoding="utf-8")) if STORED.exists() else {}
-        for part, measured in found.items():
-            stored[part] = {"conditions": conditions(False), "lines": [line._asdict() for line in measured]}
-        STORED.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+        keep(STORED, found, conditions(False))
+
+
+def keep(target: Path, found: dict[str, list[Line]], held: dict[str, Any]) -> None:
+    """Write down what was measured and what it holds for; of other parts what was written before stays."""
+    stored = json.loads(target.read_text(encoding="utf-8")) if target.exists() else {}
+    for part, measured in found.items():
+        stored[part] = {"conditions": held, "lines": [line._asdict() for line in measured]}
+    target.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
 
 
 def printed(part: Callable[[int, int], Iterator[Line]], quick: bool) -> list[Line]:

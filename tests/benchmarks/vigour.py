@@ -10,7 +10,6 @@ measured into `vigour.json` beside this file. `read` goes the whole way from rea
 from __future__ import annotations
 
 import argparse
-import json
 import os
 
 os.environ |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
@@ -23,7 +22,7 @@ from typing import Any
 
 import vigour_read
 import vigour_values
-from fitting import printed
+from fitting import keep, printed
 from fitting_speed import Line
 
 STORED = Path(__file__).with_suffix(".json")
@@ -40,10 +39,7 @@ def main() -> None:
     missed = [f"{line.figure}: {line.case}" for line in lines if line.met is False]
     print(f"\n{len(missed)} of {sum(line.met is not None for line in lines)} lines not met", *missed, sep="\n  ")
     if not asked.quick:
-        stored = json.loads(STORED.read_text(encoding="utf-8")) if STORED.exists() else {}
-        for part, measured in found.items():
-            stored[part] = {"conditions": conditions(), "lines": [line._asdict() for line in measured]}
-        STORED.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+        keep(STORED, found, conditions())
 
 
 def conditions() -> dict[str, Any]:

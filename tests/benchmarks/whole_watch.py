@@ -17,7 +17,6 @@ it is new.
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import subprocess
 import sys
@@ -33,7 +32,7 @@ from unittest import mock
 
 import numpy as np
 import pandas as pd
-from fitting import conditions, printed
+from fitting import conditions, keep, printed
 from fitting_speed import Line, alternating
 
 from leavenbench.curves.table import trace_collection
@@ -63,10 +62,7 @@ def main() -> None:
     asked = parser.parse_args()
     found = {part: printed(PARTS[part], asked.quick) for part in PARTS if asked.only in (None, part)}
     if not asked.quick:
-        stored = json.loads(STORED.read_text(encoding="utf-8")) if STORED.exists() else {}
-        for part, measured in found.items():
-            stored[part] = {"conditions": held(), "lines": [line._asdict() for line in measured]}
-        STORED.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+        keep(STORED, found, held())
 
 
 def held() -> dict[str, Any]:

@@ -60,7 +60,8 @@ def scatter_of(series: Series) -> Scatter:
     Scatter
     """
     shelf_sd, carry_over = _of_shelf(series)
-    return Scatter(_of_cultures(series, shelf_sd, carry_over), carry_over, shelf_sd)
+    own = sd_as_known(series, shelf_sd, carry_over, _SHELF_COUNTS, _MOST, _LEAST_SD)
+    return Scatter(own, carry_over, shelf_sd)
 
 
 class _Differences(NamedTuple):
@@ -112,14 +113,32 @@ def _told(differences: list[_Differences], until: float) -> tuple[float, float]:
     return float(np.sqrt(told)), float(carry_over)
 
 
-def _of_cultures(series: Series, shelf_sd: Array, carry_over: Array) -> Array:
-    """Return each culture's own sd as known at each of its rounds."""
+def sd_as_known(series: Series, usual_sd: Array, carry_over: Array, counts: float, most: float, least: float) -> Array:
+    """Return the sd of each history as known at each of its rounds, from its successive differences.
+
+    Parameters
+    ----------
+    series : Series
+        The levels.
+    usual_sd, carry_over : numpy.ndarray, shape (n,)
+        What is usual.
+    counts : float
+        The differences that the usual sd counts as.
+    most : float
+        A difference counts as this many times its usual square at most.
+    least : float
+        The least sd that is believed.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+    """
     nth, rows = series.nth, np.arange(len(series.level))
     before = np.where(nth > 0, rows - 1, rows)
     share = 2.0 * (1.0 - carry_over ** np.maximum(series.at - series.at[before], 0.25))
     error = series.variance + series.variance[before]
-    squared = np.minimum((series.level - series.level[before]) ** 2, _MOST * (shelf_sd**2 * share + error))
+    squared = np.minimum((series.level - series.level[before]) ** 2, most * (usual_sd**2 * share + error))
     each = np.where(nth > 0, (squared - error) / share, 0.0)
     summed = np.cumsum(each)
     so_far = summed - summed[series.first]
-    return np.sqrt(np.maximum((so_far + _SHELF_COUNTS * shelf_sd**2) / (_SHELF_COUNTS + nth), _LEAST_SD**2))
+    return np.sqrt(np.maximum((so_far + counts * usual_sd**2) / (counts + nth), least**2))

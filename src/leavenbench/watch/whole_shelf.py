@@ -13,8 +13,8 @@ from ..columns import RESULTS
 from .changes import changes
 from .forecast import forecast, two_years
 from .levels import LEAST_PCT
-from .scatter import Scatter
-from .series import Array, Series
+from .scatter import Scatter, sd_as_known
+from .series import Series
 
 _MADE = RESULTS["whole_shelf"]
 #: A month says something of the shelf from so many cultures on, and the chart from so many months on.
@@ -92,11 +92,6 @@ def _months(vigour: pd.DataFrame) -> pd.DataFrame:
 
 def _scatter(series: Series) -> Scatter:
     """Return how the months wander, as known at each."""
-    step = np.diff(series.at, prepend=series.at[:1])
-    error = series.variance + np.append(series.variance[:1], series.variance[:-1])
-    share = 2.0 * (1.0 - _CARRY_OVER ** np.maximum(step, 0.25))
-    moved = np.diff(series.level, prepend=series.level[:1]) ** 2
-    each = np.where(series.nth > 0, (np.minimum(moved, _MOST * (share * _USUAL_SD**2 + error)) - error) / share, 0.0)
-    told = (np.cumsum(each) + _USUAL_COUNTS * _USUAL_SD**2) / (series.nth + _USUAL_COUNTS)
-    sd: Array = np.sqrt(np.maximum(told, _LEAST_SD**2))
-    return Scatter(sd, np.full(len(sd), _CARRY_OVER), sd)
+    usual, carry_over = (np.full(len(series.level), of) for of in (_USUAL_SD, _CARRY_OVER))
+    sd = sd_as_known(series, usual, carry_over, _USUAL_COUNTS, _MOST, _LEAST_SD)
+    return Scatter(sd, carry_over, sd)
