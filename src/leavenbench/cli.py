@@ -7,7 +7,7 @@ import datetime as dt
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from .errors import LeavenbenchError
 
@@ -68,11 +68,17 @@ def _parser() -> argparse.ArgumentParser:
         ("check", _check, "list everything that is wrong or doubtful in the tables"),
         ("curves", _curves, "fit an activity curve to every refeed: one row per refeed and signal"),
         ("watch", _watch, "the watch list: how every living culture stands, most urgent first"),
+        ("round", _round, "the bench sheets of what is due"),
+        ("take-in", _take_in, "take the filled-in bench sheets of a workbook in to the collection"),
     ):
         command = commands.add_parser(name, help=about, description=about[0].upper() + about[1:] + ".")
         command.add_argument("folder", metavar="FOLDER", type=Path, help="the collection's folder")
         command.set_defaults(run=run)
-        if name != "new":
+        if name == "round":
+            _add_round(command)
+        elif name == "take-in":
+            _add_take_in(command)
+        elif name != "new":
             command.add_argument(
                 "--out", metavar="FILE", type=Path, help="save the full table: .csv, .xlsx or .parquet"
             )
@@ -84,6 +90,23 @@ def _parser() -> argparse.ArgumentParser:
     lab.add_argument("folder", metavar="FOLDER", type=Path, nargs="?", help="the collection; a demo without it")
     lab.set_defaults(run=_lab)
     return parser
+
+
+def _add_round(command: argparse.ArgumentParser) -> None:
+    where = "where the sheets go: an .xlsx to fill in and take in again, or an .html to print; a new file"
+    command.add_argument("--out", metavar="FILE", type=Path, required=True, help=where)
+    command.add_argument("--on", metavar="DATE", type=_day, help="the day of the first step; today without it")
+    command.add_argument("--group", metavar="G", help="only the cultures of this group")
+    extra = "one more step for jars that have not passed, in place of a round; names separated by commas"
+    command.add_argument("--extra", metavar="CULTURE,...", help=extra)
+
+
+def _add_take_in(command: argparse.ArgumentParser) -> None:
+    command.add_argument("sheet", metavar="SHEET", type=Path, help="the workbook that 'round' made, filled in (.xlsx)")
+    leave = "take in all but the jars with a fault, which stay open on the sheet"
+    command.add_argument("--leave-faulty", action="store_true", help=leave)
+    correct = "take in a sheet that changes what was taken in from it before; it is put beside the first"
+    command.add_argument("--correct", action="store_true", help=correct)
 
 
 def _day(words: str) -> dt.date:
@@ -150,6 +173,64 @@ def _watch(arguments: argparse.Namespace) -> int:
     _tell_left_out(collection)
     months = whole_shelf(vigour, collection.settings.round_days, collection.settings.half_strength_pct)
     show_watch_list(listed, months, collection, as_of, given=arguments.as_of is not None)
+    return 0
+
+
+def _round(arguments: argparse.Namespace) -> int:
+    from .care.bench.plan import bench_sheets, extra_sheets
+    from .care.rounds import due_list, fed_now
+    from .records.collection import read_collection
+    from .records.settings import today_there
+    from .report.round_listings import show_due, show_next_due, show_sheets
+    from .report.sheets import check_sheets_target, write_sheets
+    from .report.terminal import say
+
+    check_sheets_target(arguments.out, arguments.folder)
+    on = arguments.on or today_there(arguments.folder)
+    collection = read_collection(arguments.folder, as_of=on)
+    _tell_left_out(collection)
+    listed = _listed(collection, on)
+    say(f"{collection.settings.title}: round of {on}{'' if arguments.on else ', today'}")
+    if arguments.extra:
+        cultures = [name.strip() for name in arguments.extra.split(",") if name.strip()]
+        sheets = extra_sheets(collection, listed, cultures, on)
+    else:
+        due = due_list(collection, listed, on)
+        now = fed_now(due, arguments.group)
+        if now.empty:
+            show_next_due(due if arguments.group is None else due[due["group"] == arguments.group], on)
+            return 0
+        show_due(now)
+        sheets = bench_sheets(collection, listed, now, on)
+    write_sheets(sheets, arguments.out)
+    show_sheets(sheets)
+    say(f"Bench sheets: {arguments.out}", aside=True)
+    return 0
+
+
+def _listed(collection: Collection, on: dt.date) -> pd.DataFrame:
+    from .vigour.causes import vigour_and_causes
+    from .watch.watch_list import watch_list
+
+    curves = _traced(collection)
+    vigour, causes = vigour_and_causes(collection, curves)
+    return watch_list(collection, curves, vigour, on, causes)
+
+
+def _take_in(arguments: argparse.Namespace) -> int:
+    from .care.take_in import take_in
+    from .errors import Refused
+    from .report.round_listings import show_cells, show_changes, show_taken_in
+
+    allowed = {"leave_faulty": arguments.leave_faulty, "correct": arguments.correct}
+    try:
+        taken = take_in(arguments.folder, arguments.sheet, **allowed)
+    except Refused as refused:
+        table: Any = refused.evidence
+        if table is not None and len(table):
+            (show_cells if "cell" in table else show_changes)(table)
+        raise
+    show_taken_in(taken)
     return 0
 
 

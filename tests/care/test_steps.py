@@ -48,7 +48,7 @@ def test_too_little_seed_says_what_can_be_had():
 
 def test_a_jar_that_would_overflow_is_refused_with_what_fits():
     wish = Wish(FeedRatio(1, 2, 2), 400, jar_mL=500, rise_pct=120)
-    with pytest.raises(CannotPlan, match=r"overflow a jar of 500 mL; take 237 g"):
+    with pytest.raises(CannotPlan, match=r"overflow a jar of 500 mL; take 237 g.* jar of 842 mL"):
         plan_steps(wish)
     fits = plan_steps(wish._replace(target_g=235.0))
     # exact: mass over density, risen, against the jar
@@ -68,3 +68,15 @@ def test_nonsense_is_refused():
     for wrong in ({"target_g": 0.0}, {"steps": 0}, {"scale_g": 0.0}):
         with pytest.raises(CannotPlan):
             plan_steps(Wish(FeedRatio(1, 2, 2), 100)._replace(**wrong))
+
+
+def test_steps_get_their_usual_seed_where_there_is_enough_and_it_fits():
+    wish = Wish(FeedRatio(1, 2, 2), 330, seed_at_hand_g=150, usual_seed_g=(20, 38, 90), jar_mL=(320, 570, 960))
+    plan = plan_steps(wish)
+    assert plan["seed_g"].tolist() == [20, 38, 66]  # the last is what the target needs, whatever the custom
+    assert plan["set_aside_g"].tolist() == [62, 124, 0]
+    small = plan_steps(wish._replace(jar_mL=(320, 300, 960)))  # 190 g at 100 % would come to 345 mL
+    # exact: .95 x 300 mL / (2 / 1.1 mL/g) / 5 = 31.35 g of seed
+    assert small["seed_g"].tolist() == [20, 31, 66]
+    with pytest.raises(CannotPlan, match="at step 2"):
+        plan_steps(wish._replace(jar_mL=(320, 60, 960)))  # not even the 70 g that step 3 needs

@@ -1,7 +1,7 @@
 """The steps of a round in grams: what to keep, to set aside and to add, so that the last step ends at the target.
 
-Planned backwards from the target, so that no more flour goes in than the target needs; each step then starts from what
-the scale shows, and nothing drifts from the ratio.
+Planned backwards from the target, so that no more flour goes in than the target or the custom of the culture needs;
+each step then starts from what the scale shows, and nothing drifts from the ratio.
 """
 
 from __future__ import annotations
@@ -37,10 +37,14 @@ class Wish(NamedTuple):
         How many refeeds.
     seed_at_hand_g : float
         What the old jar holds that can be taken [g].
-    jar_mL : float
-        Volume of the jar to the brim [mL]; missing (NaN) where it is not known, and then not minded.
-    rise_pct : float
-        How far the culture usually rises [%].
+    jar_mL : float, or tuple of float
+        Volume of the jar to the brim [mL], or of that of each step; missing (NaN) where it is not known, and then not
+        minded.
+    rise_pct : float, or tuple of float
+        How far the culture usually rises [%], or at each step.
+    usual_seed_g : tuple of float
+        The seed that each step usually gets [g]: where there is enough, and it fits into the jar, no step gets less,
+        so that like is compared with like. Missing (NaN) or absent where there is no custom.
     scale_g : float
         What the scale shows: the least step of its display [g].
     """
@@ -49,9 +53,19 @@ class Wish(NamedTuple):
     target_g: float
     steps: int = 3
     seed_at_hand_g: float = float("nan")
-    jar_mL: float = float("nan")
-    rise_pct: float = 100.0
+    jar_mL: float | tuple[float, ...] = float("nan")
+    rise_pct: float | tuple[float, ...] = 100.0
+    usual_seed_g: tuple[float, ...] = ()
     scale_g: float = 1.0
+
+    def jar_of(self, step: int) -> float:
+        """Return the volume of the jar of a step [mL], counted from 0."""
+        return self.jar_mL[step] if isinstance(self.jar_mL, tuple) else self.jar_mL
+
+    def risen_mL(self, mass_g: float, step: int) -> float:
+        """Return the volume [mL] that a mass comes to at a step, counted from 0."""
+        rise = self.rise_pct[step] if isinstance(self.rise_pct, tuple) else self.rise_pct
+        return mass_g / DENSITY * (1.0 + rise / 100.0)
 
 
 def plan_steps(wish: Wish) -> pd.DataFrame:
@@ -95,9 +109,10 @@ def plan_steps(wish: Wish) -> pd.DataFrame:
                 "mass_g": mass,
                 "keep_g": keep,
                 "set_aside_g": mass - keep,
-                "height_share": _risen_mL(mass, wish) / wish.jar_mL,
+                "height_share": wish.risen_mL(mass, number - 1) / wish.jar_of(number - 1),
             }
         )
+    _check_jars(rows, wish)
     return pd.DataFrame(rows)
 
 
@@ -130,13 +145,6 @@ def _check(wish: Wish) -> None:
         raise CannotPlan(
             f"a target of {wish.target_g:g} g in {wish.steps} steps cannot be planned; ask for more than 0"
         )
-    if _risen_mL(wish.target_g, wish) > (1.0 - HEADROOM) * wish.jar_mL:
-        most = _floor_to(_most_in_jar(wish), wish.scale_g)
-        needed = _risen_mL(wish.target_g, wish) / (1.0 - HEADROOM)
-        raise CannotPlan(
-            f"{wish.target_g:g} g that rise by {wish.rise_pct:g} % overflow a jar of {wish.jar_mL:g} mL; "
-            f"take {most:g} g, or a jar of {needed:.0f} mL, or two jars"
-        )
     least_part = min(part for part in wish.ratio if part > 0.0) / wish.ratio.seed
     last_seed = wish.target_g / wish.ratio.growth
     if last_seed < wish.scale_g or last_seed * least_part < wish.scale_g:
@@ -147,23 +155,47 @@ def _check(wish: Wish) -> None:
         )
 
 
+def _check_jars(rows: list[dict[str, float]], wish: Wish) -> None:
+    """Refuse a plan under which a jar overflows; say what fits."""
+    for place, row in enumerate(rows):
+        jar = wish.jar_of(place)
+        if row["height_share"] > 1.0 - HEADROOM:
+            risen, most = wish.risen_mL(row["mass_g"], place), _floor_to(_most_in_jar(place, wish), wish.scale_g)
+            raise CannotPlan(
+                f"at step {place + 1} {row['mass_g']:g} g come to {risen:.0f} mL when risen and overflow a jar of "
+                f"{jar:g} mL; take {most:g} g, or a jar of {risen / (1.0 - HEADROOM):.0f} mL, or two jars"
+            )
+
+
 def _seeds(wish: Wish) -> list[float]:
     """Return the seed of each step, backwards from the target: no less than can be handled, no more than there is."""
     least = _ceil_to(min(LEAST_SEED_G, wish.target_g / wish.ratio.growth), wish.scale_g)
     seeds = [_seed_for(wish.target_g, wish)]
     for _ in range(wish.steps - 1):
         seeds.insert(0, max(_seed_for(seeds[0], wish), least))
+    seeds = [*(max(seed, _customary(place, wish)) for place, seed in enumerate(seeds[:-1])), seeds[-1]]
     at_hand = wish.seed_at_hand_g
     if at_hand < seeds[0]:
         seeds[0] = _floor_to(at_hand, wish.scale_g)
-        for number in range(1, wish.steps):
-            seeds[number] = min(seeds[number], _fed(seeds[number - 1], wish))
-    if _fed(seeds[-1], wish) < wish.target_g:
+    for place in range(1, wish.steps):
+        seeds[place] = min(seeds[place], _fed(seeds[place - 1], wish))
+    if _fed(seeds[-1], wish) < wish.target_g - 1e-9:
         most = most_from(at_hand, wish.ratio, wish.steps)
         told = f"{at_hand:g} g of seed come to {most:.0f} g at most in {wish.steps} steps, not to {wish.target_g:g} g"
         more = f"; {steps_needed(at_hand, wish.target_g, wish.ratio)} steps would do" if at_hand > 0.0 else ""
         raise CannotPlan(told + more)
     return seeds
+
+
+def _customary(place: int, wish: Wish) -> float:
+    """Return the seed that a step usually gets, as far as its jar holds it; 0 where there is no custom."""
+    usual = wish.usual_seed_g[place] if place < len(wish.usual_seed_g) else float("nan")
+    if not usual > 0.0:
+        return 0.0
+    seed, most = _on_scale(usual, wish.scale_g), _most_in_jar(place, wish)
+    while seed > 0.0 and _fed(seed, wish) > most:
+        seed -= wish.scale_g
+    return seed
 
 
 def _seed_for(mass_g: float, wish: Wish) -> float:
@@ -179,12 +211,9 @@ def _fed(seed_g: float, wish: Wish) -> float:
     return seed_g + sum(_on_scale(seed_g * part / wish.ratio.seed, wish.scale_g) for part in wish.ratio[1:])
 
 
-def _risen_mL(mass_g: float, wish: Wish) -> float:
-    return mass_g / DENSITY * (1.0 + wish.rise_pct / 100.0)
-
-
-def _most_in_jar(wish: Wish) -> float:
-    return (1.0 - HEADROOM) * wish.jar_mL * DENSITY / (1.0 + wish.rise_pct / 100.0)
+def _most_in_jar(place: int, wish: Wish) -> float:
+    """Return the mass [g] that still fits the jar of a step when it has risen; missing where the jar is not known."""
+    return (1.0 - HEADROOM) * wish.jar_of(place) / wish.risen_mL(1.0, place)
 
 
 def _on_scale(mass_g: float, scale_g: float) -> float:

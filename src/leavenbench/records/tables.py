@@ -52,7 +52,7 @@ def draft_table(table: Table, sources: list[Source], settings: Settings) -> Draf
     """
     known = {plain(column.name) for column in table.columns}
     sheets = [read_sheet(source, known) for source in sources]
-    parts = [_draft_sheet(table, sheet, settings) for sheet in sheets]
+    parts = [draft_sheet(table, sheet, settings) for sheet in sheets]
     if not parts:
         return Draft(table, _empty(table, settings.timezone).copy(), pd.DataFrame({}))
     _require_columns(table, sheets, parts)
@@ -72,7 +72,8 @@ def _empty(table: Table, timezone: str) -> pd.DataFrame:
     return pd.DataFrame({name: pd.Series(dtype=dtype) for name, dtype in dtypes.items()})
 
 
-def _draft_sheet(table: Table, sheet: Sheet, settings: Settings) -> Draft:
+def draft_sheet(table: Table, sheet: Sheet, settings: Settings) -> Draft:
+    """Read one sheet of a table, as `draft_table` reads them all."""
     index = sheet.cells.index
     file = pd.Series(sheet.source.name, index=index, dtype="str")
     draft = Draft(table, pd.DataFrame({"file": file, "row": sheet.rows.astype("int64")}), pd.DataFrame(index=index))

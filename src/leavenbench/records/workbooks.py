@@ -39,12 +39,12 @@ def _opened(path: Path, name: str, *, formulas: bool = False):  # type: ignore[n
         ) from error
 
 
-def workbook_grid(source: Source) -> pd.DataFrame:
-    """Return the cells of one sheet as text."""
-    shown = _workbook_rows(source, formulas=False)
+def workbook_grid(source: Source, within: tuple[int | None, int | None] = (None, None)) -> pd.DataFrame:
+    """Return the cells of one sheet as text, of so many rows and columns at most."""
+    shown = _workbook_rows(source, within, formulas=False)
     if _has_formulas(source.path):
         # A formula that was never computed has no result: show the formula, so that it can be listed.
-        behind = _workbook_rows(source, formulas=True)
+        behind = _workbook_rows(source, within, formulas=True)
         shown = [
             [cell if cell or not formula.startswith("=") else formula for cell, formula in zip(*rows, strict=True)]
             for rows in zip(shown, behind, strict=True)
@@ -57,7 +57,7 @@ def _has_formulas(path: Path) -> bool:
         return any(re.search(rb"<f[\s>/]", parts.read(name)) for name in parts.namelist() if "worksheets/" in name)
 
 
-def _workbook_rows(source: Source, *, formulas: bool) -> list[list[str]]:
+def _workbook_rows(source: Source, within: tuple[int | None, int | None], *, formulas: bool) -> list[list[str]]:
     book = _opened(source.path, source.name, formulas=formulas)
     try:
         wanted = source.sheet or next(
@@ -65,7 +65,8 @@ def _workbook_rows(source: Source, *, formulas: bool) -> list[list[str]]:
         )
         sheet = book[wanted]
         sheet.reset_dimensions()  # some programs write a wrong extent
-        return [[_as_shown(cell.value, cell.number_format) for cell in row] for row in sheet.iter_rows()]
+        rows = sheet.iter_rows(max_row=within[0], max_col=within[1])
+        return [[_as_shown(cell.value, cell.number_format) for cell in row] for row in rows]
     finally:
         book.close()
 
