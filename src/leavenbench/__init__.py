@@ -7,6 +7,10 @@ The flow, each verb a plain function from tables to a table::
     vigour = vigour_of(collection, curves)                     # each refeed against the culture's own normal
     causes = causes_of(collection, curves)                     # what the shelf shared: a day, a flour lot, a room
     listed = watch_list(collection, curves, vigour, as_of)     # who slips, and how many rounds are left
+    due = due_list(collection, listed, on)                     # who is fed, and why now
+    sheets = bench_sheets(collection, listed, due, on)         # what to weigh, jar by jar, and what to expect
+    write_sheets(sheets, Path("round.xlsx"))                   # ... filled in at the bench, and then
+    take_in("our_shelf", "round.xlsx")                         # back into the records
 
 Behind the list: `watch_checks` tells every check with its numbers, `watch_history` the list of every past month,
 `warnings_of` what became of those on it, and `whole_shelf` how the shelf as a whole moves.
@@ -22,10 +26,16 @@ from typing import Any
 
 #: Where each verb lives; a module is imported when its verb is first asked for.
 _VERBS = {
+    "bench_sheets": ".care.bench.plan",
     "causes_of": ".vigour.causes",
+    "due_list": ".care.rounds",
+    "extra_sheets": ".care.bench.plan",
+    "fed_now": ".care.rounds",
     "new_collection": ".records.template",
     "pool_culture": ".curves.shelf",
     "read_collection": ".records.collection",
+    "round_calendar": ".care.calendar",
+    "take_in": ".care.take_in",
     "trace_collection": ".curves.table",
     "trace_refeed": ".curves.shelf",
     "trace_shelf": ".curves.shelf",
@@ -35,13 +45,20 @@ _VERBS = {
     "watch_history": ".watch.watch_history",
     "watch_list": ".watch.watch_list",
     "whole_shelf": ".watch.whole_shelf",
+    "write_sheets": ".report.sheets",
 }
 
 __all__ = [
+    "bench_sheets",
     "causes_of",
+    "due_list",
+    "extra_sheets",
+    "fed_now",
     "new_collection",
     "pool_culture",
     "read_collection",
+    "round_calendar",
+    "take_in",
     "trace_collection",
     "trace_refeed",
     "trace_shelf",
@@ -51,6 +68,7 @@ __all__ = [
     "watch_history",
     "watch_list",
     "whole_shelf",
+    "write_sheets",
 ]
 
 

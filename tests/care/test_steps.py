@@ -7,7 +7,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from leavenbench.care.feeding import FeedRatio
-from leavenbench.care.steps import DENSITY, HEADROOM, CannotPlan, Wish, most_from, plan_steps, steps_needed
+from leavenbench.care.steps import (
+    DENSITY,
+    HEADROOM,
+    CannotPlan,
+    Wish,
+    most_from,
+    plan_forwards,
+    plan_steps,
+    steps_needed,
+)
 
 RATIOS = st.tuples(st.sampled_from([0.5, 1.0, 2.0]), st.integers(1, 6), st.integers(1, 6)).map(
     lambda of: FeedRatio(of[0], float(of[1]), float(of[2]))
@@ -80,3 +89,17 @@ def test_steps_get_their_usual_seed_where_there_is_enough_and_it_fits():
     assert small["seed_g"].tolist() == [20, 31, 66]
     with pytest.raises(CannotPlan, match="at step 2"):
         plan_steps(wish._replace(jar_mL=(320, 60, 960)))  # not even the 70 g that step 3 needs
+
+
+def test_forwards_from_the_seed_each_step_takes_what_its_jar_holds():
+    wish = Wish(FeedRatio(1, 2, 2), 0.0, seed_at_hand_g=10.4, jar_mL=(200, 200, 960))
+    plan = plan_forwards(wish)
+    # exact: 10 g become 50 g; .95 x 200 mL x 1.1 g/mL / 2 = 104.5 g, so 20 g of seed fit a jar and come to 100 g
+    assert plan["seed_g"].tolist() == [10, 20, 100]
+    assert plan["mass_g"].tolist() == [50, 100, 500]
+    assert plan["set_aside_g"].tolist() == [30, 0, 0]
+    assert plan_forwards(wish._replace(jar_mL=float("nan")))["mass_g"].iloc[-1] == most_from(10, wish.ratio, 3)
+    with pytest.raises(CannotPlan, match="nothing at hand"):
+        plan_forwards(wish._replace(seed_at_hand_g=0.0))
+    with pytest.raises(CannotPlan, match="jar of 5 mL"):
+        plan_forwards(wish._replace(jar_mL=5.0))

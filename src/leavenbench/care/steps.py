@@ -94,7 +94,47 @@ def plan_steps(wish: Wish) -> pd.DataFrame:
     [[5, 10, 10, 25, 5, 20], [5, 10, 10, 25, 20, 5], [20, 40, 40, 100, 100, 0]]
     """
     _check(wish)
-    seeds = _seeds(wish)
+    return _planned(_seeds(wish), wish)
+
+
+def plan_forwards(wish: Wish) -> pd.DataFrame:
+    """Plan the refeeds forwards from the seed at hand: each step takes all that its jar holds when risen.
+
+    Parameters
+    ----------
+    wish : Wish
+        With its seed at hand; the target is passed over.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `plan_steps` returns it.
+
+    Raises
+    ------
+    CannotPlan
+        When there is no seed, or a jar holds none.
+
+    Examples
+    --------
+    >>> plan = plan_forwards(Wish(FeedRatio(1, 2, 2), target_g=0, steps=2, seed_at_hand_g=10))
+    >>> plan[["seed_g", "mass_g", "keep_g", "set_aside_g"]].astype(int).values.tolist()
+    [[10, 50, 50, 0], [50, 250, 250, 0]]
+    """
+    wish.ratio.checked()
+    seeds, at_hand = [], _floor_to(wish.seed_at_hand_g, wish.scale_g) if wish.seed_at_hand_g > 0.0 else 0.0
+    for place in range(wish.steps):
+        seed = _that_fits(place, at_hand, wish)
+        if not seed > 0.0:
+            held = f"a jar of {wish.jar_of(place):g} mL" if at_hand > 0.0 else "nothing at hand"
+            raise CannotPlan(f"step {place + 1} has no seed that can be weighed: {held}; take more, or a larger jar")
+        seeds.append(seed)
+        at_hand = _fed(seed, wish)
+    return _planned(seeds, wish)
+
+
+def _planned(seeds: list[float], wish: Wish) -> pd.DataFrame:
+    """Write the steps down, gram by gram; each keeps the seed of the next one."""
     rows = []
     for number, seed in enumerate(seeds, start=1):
         flour, water = (_on_scale(seed * part / wish.ratio.seed, wish.scale_g) for part in wish.ratio[1:])
@@ -190,12 +230,17 @@ def _seeds(wish: Wish) -> list[float]:
 def _customary(place: int, wish: Wish) -> float:
     """Return the seed that a step usually gets, as far as its jar holds it; 0 where there is no custom."""
     usual = wish.usual_seed_g[place] if place < len(wish.usual_seed_g) else float("nan")
-    if not usual > 0.0:
-        return 0.0
-    seed, most = _on_scale(usual, wish.scale_g), _most_in_jar(place, wish)
-    while seed > 0.0 and _fed(seed, wish) > most:
-        seed -= wish.scale_g
-    return seed
+    return _that_fits(place, _on_scale(usual, wish.scale_g), wish) if usual > 0.0 else 0.0
+
+
+def _that_fits(place: int, seed_g: float, wish: Wish) -> float:
+    """Return as much of some seed as the jar of a step holds, fed and risen."""
+    most = _most_in_jar(place, wish)
+    if _fed(seed_g, wish) > most:
+        seed_g = min(_floor_to(most / wish.ratio.growth, wish.scale_g) + wish.scale_g, seed_g)
+        while seed_g > 0.0 and _fed(seed_g, wish) > most:
+            seed_g -= wish.scale_g
+    return max(seed_g, 0.0)
 
 
 def _seed_for(mass_g: float, wish: Wish) -> float:

@@ -181,11 +181,10 @@ def _head(sheet: BenchSheet) -> Iterator[Cell]:
 def _jar(sheet: BenchSheet, jar: dict, row: int) -> Iterator[Cell]:
     position = int(jar["position"])
     yield Cell(row, 1, "heading", f"{JAR} {position}", None, position)
-    name = "" if pd.isna(jar["name"]) else str(jar["name"])
     yield Cell(row, 2, "heading", jar["culture"], None, position)
-    yield Cell(row, 5, "heading", name, None, position)
     row += 1
-    for kind, text in (("value", jar["why"]), ("caution", jar["remark"])):
+    name = "" if pd.isna(jar["name"]) else str(jar["name"])
+    for kind, text in (("value", " · ".join(filter(None, (name, jar["why"])))), ("caution", jar["remark"])):
         for line in textwrap.wrap(text, _LINE):
             yield Cell(row, 1, kind, line, None, position)
             row += 1

@@ -99,7 +99,7 @@ def plain_group(group: str) -> str:
 
 def _plain(cell: object) -> str:
     """Write a cell in the one way in which it can be written, whatever a spreadsheet did to it."""
-    if cell is None or pd.isna(cell):  # type: ignore[call-overload]
+    if cell is None or pd.isna(cell):
         return ""
     try:
         return f"{float(cell):.10g}"  # type: ignore[arg-type]

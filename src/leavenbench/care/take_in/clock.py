@@ -35,15 +35,14 @@ def clock_time(text: str) -> dt.time | None:
     found = _COLON.fullmatch(text) or _FOUR.fullmatch(text)
     if not found:
         return None
-    hour, minute, second, half = (*found.groups(), None, None)[:4]
+    hour, minute, second, half = (*found.groups(default=""), "", "")[:4]
     try:
-        if half:
-            if not 1 <= int(hour) <= 12:
-                return None
-            hour = str(int(hour) % 12 + (12 if half.casefold() == "p" else 0))
-        return dt.time(int(hour), int(minute), int(second or 0))
+        clock = dt.time(int(hour), int(minute), int(second or 0))
     except ValueError:
         return None
+    if half and not 1 <= clock.hour <= 12:
+        return None
+    return clock.replace(hour=clock.hour % 12 + (12 if half.casefold() == "p" else 0)) if half else clock
 
 
 def moment_after(text: str, before: dt.datetime) -> dt.datetime | None:
