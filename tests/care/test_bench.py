@@ -83,6 +83,8 @@ def test_what_is_kept_of_one_step_is_the_seed_of_the_next_and_every_gram_is_told
         assert (rows["keep_g"] + rows["set_aside_g"] == rows["mass_g"]).all()
         assert sheet.flour["mass_g"].sum() == rows["flour_g"].sum()
     assert sheets[-1].flour.set_index("lot")["so_far_g"].sum() == sum(sheet.rows["flour_g"].sum() for sheet in sheets)
+    told = {jar: str(cell.text) for cell in sheet_cells(sheets[0]) if (jar := cell.position) and cell.kind == "caution"}
+    assert told[2].startswith("For the next step keep 38 g, set 62 g aside. Under the band")
     assert (sheets[-1].rows["mass_g"] == 330).all()  # the target of the collection
     assert sheets[0].rows["seed_g"].tolist() == [20, 20, 20]  # as always, so that like is compared with like
 

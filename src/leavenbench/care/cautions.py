@@ -15,7 +15,7 @@ RAW = "Do not taste raw starter or dough: flour is raw. Judge by bubbles, smell 
 #: Common practice, no authority's text found.
 MOULD = "Any mould, or pink, orange or red colour: discard the whole jar. Do not skim it, do not feed it on."
 OLD_JAR = "Keep the old jar in the cold until this one has passed."
-UNDER_THE_BAND = "Under the band: read again. Still under: add a step, and keep the old jar."
+UNDER_THE_BAND = "Under the band: read again; still under: add a step."
 DEFER = "These cautions are general; your local food-safety rules and licensed advice go before them."
 
 

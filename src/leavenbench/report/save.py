@@ -1,4 +1,4 @@
-"""Full tables to files: written whole or not at all."""
+"""Files written whole or not at all: full tables, and whatever else goes to a file."""
 
 from __future__ import annotations
 
@@ -10,19 +10,23 @@ from pathlib import Path
 import pandas as pd
 
 from ..errors import CannotRead, Refused
+from .workbook_bytes import put_text, write_book
 
-_SUFFIXES = (".csv", ".xlsx", ".parquet")
+#: What a table's file may end in.
+TABLES = (".csv", ".xlsx", ".parquet")
 
 
-def check_target(target: Path, folder: Path) -> None:
-    """Refuse a file that a table cannot be saved to, before any work is done.
+def check_target(target: Path, folder: Path, endings: tuple[str, ...] = TABLES) -> None:
+    """Refuse a file that cannot be written, before any work is done.
 
     Parameters
     ----------
     target : pathlib.Path
-        Where the table is to go.
+        Where the work is to go.
     folder : pathlib.Path
         The collection's folder, in which nothing is written.
+    endings : tuple of str
+        What the file may end in.
 
     Raises
     ------
@@ -31,12 +35,19 @@ def check_target(target: Path, folder: Path) -> None:
     CannotRead
         Its ending is unknown, or its folder is not there.
     """
-    if target.suffix.lower() not in _SUFFIXES:
-        raise CannotRead(f"'{target.name}' must end in {', '.join(_SUFFIXES)}.")
+    check_ending(target, endings)
     if target.resolve().is_relative_to(folder.resolve()):
         raise Refused(f"'{target}' lies inside the collection's folder, where nothing is written. Give another place.")
     if target.is_dir() or not target.resolve().parent.is_dir():
         raise CannotRead(f"'{target}' cannot be written: there is no folder '{target.resolve().parent}'.")
+
+
+def check_ending(target: Path, endings: tuple[str, ...]) -> str:
+    """Return how a file's name ends, in small letters; raise `CannotRead` where that is none of `endings`."""
+    ending = target.suffix.lower()
+    if ending not in endings:
+        raise CannotRead(f"'{target.name}' must end in {', '.join(endings)}.")
+    return ending
 
 
 def save_table(table: pd.DataFrame, target: Path, sheet: str) -> None:
@@ -52,23 +63,76 @@ def save_table(table: pd.DataFrame, target: Path, sheet: str) -> None:
         Name of the sheet in a workbook.
     """
     write = {".csv": _write_csv, ".xlsx": lambda made, path: _write_xlsx(made, path, sheet), ".parquet": _write_parquet}
-    _replace_whole(target, lambda path: write[target.suffix.lower()](table, path))
+    write_whole(target, lambda path: write[target.suffix.lower()](table, path), replacing=True)
 
 
-def _replace_whole(target: Path, write: Callable[[Path], None]) -> None:
-    handle, name = tempfile.mkstemp(dir=target.resolve().parent, prefix=f".{target.name}.", suffix=target.suffix)
-    os.close(handle)
-    aside = Path(name)
+def write_whole(target: Path, write: Callable[[Path], None], *, replacing: bool) -> None:
+    """Write a file aside and put it in place whole; when that fails, nothing has changed and nothing is left behind.
+
+    Parameters
+    ----------
+    target : pathlib.Path
+        Where the file is to stand.
+    write : callable
+        Writes it to the path that it is given.
+    replacing : bool
+        Whether a file that stands there is replaced.
+
+    Raises
+    ------
+    Refused
+        Something stands there and is not to be replaced, even if it came to stand there meanwhile.
+    CannotRead
+        It cannot be written there.
+    """
+    if not replacing:
+        refuse_existing(target)
+    aside = None
     try:
+        handle, name = tempfile.mkstemp(dir=target.resolve().parent, prefix=f".{target.name}.", suffix=target.suffix)
+        os.close(handle)
+        aside = Path(name)
         write(aside)
         with aside.open("rb+") as written:
             os.fsync(written.fileno())
         aside.chmod(0o666 & ~_umask())
-        aside.replace(target)
+        if replacing:
+            aside.replace(target)
+        else:
+            _put_new(aside, target)
     except OSError as error:
         raise CannotRead(f"'{target}' cannot be written ({error.strerror}).") from error
     finally:
-        aside.unlink(missing_ok=True)
+        if aside is not None:
+            aside.unlink(missing_ok=True)
+
+
+def _put_new(aside: Path, target: Path) -> None:
+    """Put a file where none stands, whoever else may be writing there."""
+    try:
+        target.hardlink_to(aside)
+    except FileExistsError as error:
+        raise _there_already(target) from error
+    except OSError:  # some file systems know no links: take the name first
+        try:
+            target.open("x").close()
+        except FileExistsError as error:
+            raise _there_already(target) from error
+        try:
+            aside.replace(target)
+        except OSError:
+            target.unlink()
+            raise
+
+
+def refuse_existing(target: Path) -> None:
+    """Raise `Refused` where anything has that name, be it a link to nowhere."""
+    if os.path.lexists(target):
+        raise _there_already(target)
+
+
+def _there_already(target: Path) -> Refused:
+    return Refused(f"'{target}' exists and is not overwritten. Give another name, or move it away.")
 
 
 def _umask() -> int:
@@ -109,7 +173,6 @@ def _write_parquet(table: pd.DataFrame, path: Path) -> None:
 def _write_xlsx(table: pd.DataFrame, path: Path, sheet: str) -> None:
     import openpyxl
     from openpyxl.cell import WriteOnlyCell
-    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
     book = openpyxl.Workbook(write_only=True)
     page = book.create_sheet(sheet)
@@ -119,11 +182,11 @@ def _write_xlsx(table: pd.DataFrame, path: Path, sheet: str) -> None:
     for row in rows.where(rows.notna(), None).itertuples(index=False):
         cells = []
         for value in row:
-            if isinstance(value, str):  # text that begins with = stays text
-                cell = WriteOnlyCell(page, ILLEGAL_CHARACTERS_RE.sub("", value))
-                cell.data_type = "s"
+            if isinstance(value, str):
+                cell = WriteOnlyCell(page)
+                put_text(cell, value)
                 cells.append(cell)
             else:
                 cells.append(value)
         page.append(cells)
-    book.save(path)
+    write_book(book, path)

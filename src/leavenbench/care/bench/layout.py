@@ -197,7 +197,16 @@ def _jar(sheet: BenchSheet, jar: dict, row: int) -> Iterator[Cell]:
     yield Cell(row + 1, 1, "label", _FILL, None, position)
     for place, box in enumerate(OF_JAR):
         yield Cell(row + 1, 2 + place, "box", "", box, position)
-    yield Cell(row + 2, 1, "caution", f"{UNDER_THE_BAND} {OLD_JAR}", None, position)
+    yield Cell(row + 2, 1, "caution", f"{_kept(jar)}{UNDER_THE_BAND} {OLD_JAR}", None, position)
+
+
+def _kept(jar: dict) -> str:
+    """Say what becomes of the jar's dough when the step is over."""
+    if pd.isna(jar["keep_g"]):
+        return ""
+    if jar["set_aside_g"] > 0.0:
+        return f"For the next step keep {jar['keep_g']:g} g, set {jar['set_aside_g']:g} g aside. "
+    return f"Keep all {jar['keep_g']:g} g. "
 
 
 def _weighing(jar: dict, row: int, position: int) -> Iterator[Cell]:

@@ -1,15 +1,19 @@
 """Figures for the screen and the page: legible in grey, safe for the colour-blind, quantity and unit on each axis."""
 
+from .calendar import plot_calendar
 from .culture import plot_culture
 from .curve import plot_curve
+from .expected import plot_expected
 from .shelf import plot_shelf
 from .vigour import plot_vigour
 from .warning import plot_evidence, plot_operating_curve, plot_whole_shelf
 
 __all__ = [
+    "plot_calendar",
     "plot_culture",
     "plot_curve",
     "plot_evidence",
+    "plot_expected",
     "plot_operating_curve",
     "plot_shelf",
     "plot_vigour",
