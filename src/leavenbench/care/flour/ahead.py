@@ -1,0 +1,185 @@
+"""When each flour runs out or passes its date, and when to write to the mill: played through many times.
+
+Each culture's rounds come at its own dates, as unevenly as they came before, and each takes what one of its own earlier
+rounds took. Lots are fed in the order of their dates; what passes its date is not fed. What is counted off, spilt, or
+baked with goes at the rate at which it went.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from ...columns import RESULTS
+from ...records.collection import Collection
+from .need import flour_need, round_uses
+from .stock import flour_stock
+
+#: How far is looked ahead [d], and how many times it is played through.
+_AHEAD_D, _TIMES = 730, 400
+#: Where a flour has no lead time of its own [d] (common practice, no source).
+_LEAD_D = 14.0
+_LOW, _HIGH = 0.1, 0.9
+
+_RUN_OUT = RESULTS["flour_run_out"]
+
+
+class Paths(NamedTuple):
+    """One flour, played through.
+
+    Attributes
+    ----------
+    left_g : numpy.ndarray, shape (times, days)
+        What is left that may still be fed, at the end of each day [g].
+    out_d : numpy.ndarray, shape (times,)
+        Day on which a round could not be fed any more; the last day of all where that never was.
+    """
+
+    left_g: np.ndarray
+    out_d: np.ndarray
+
+
+def run_out(collection: Collection, on: dt.date, due: pd.DataFrame | None = None, seed: int = 1) -> pd.DataFrame:
+    """Return when each flour that the shelf is fed on runs out.
+
+    Parameters
+    ----------
+    collection : Collection
+        The records, up to that day.
+    on : datetime.date
+        The day.
+    due : pandas.DataFrame, optional
+        As `rounds.due_list` makes it, for the dates of the next rounds; by the calendar alone if not given.
+    seed : int
+        Of the chance with which it is played through.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The columns of ``RESULTS["flour_run_out"]``, the soonest first: the middle of the dates and the ends of their
+        80 % interval; `write_by` is the early end less the lead time. Dates beyond two years are missing, and
+        `beyond` says so.
+    """
+    stock, paths = flour_stock(collection, on), flour_ahead(collection, on, due, seed)
+    flours, fed_on = collection["flours"].set_index("flour"), flour_need(collection, on)["flour"].value_counts()
+    today, rows = pd.Timestamp(on), []
+    for flour, path in paths.items():
+        low, middle, high = np.quantile(path.out_d, [_LOW, 0.5, _HIGH], method="inverted_cdf")
+        lead = float(flours["lead_time_d"].get(flour, np.nan))
+        own = stock[stock["flour"] == flour]
+        usable = own[own["usable"]]
+        rows.append(
+            {
+                "flour": flour,
+                "left_g": float(own["left_g"].clip(lower=0.0).sum()),
+                "usable_g": float(usable["left_g"].sum()),
+                "good_until": usable["usable_until"].max(),
+                "out_on": _day(today, middle),
+                "out_low": _day(today, low),
+                "out_high": _day(today, high),
+                "beyond": bool(low >= _AHEAD_D),
+                "lead_time_d": lead,
+                "write_by": _day(today, low - (lead if lead >= 0.0 else _LEAD_D) if low < _AHEAD_D else _AHEAD_D),
+                "cultures": int(fed_on[flour]),
+                "why": _why(path, usable, middle, today),
+            }
+        )
+    table = pd.DataFrame(rows, columns=_RUN_OUT.names)
+    return table.sort_values(["out_low", "flour"], kind="stable", ignore_index=True).astype(_RUN_OUT.dtypes())
+
+
+def flour_ahead(
+    collection: Collection, on: dt.date, due: pd.DataFrame | None = None, seed: int = 1
+) -> dict[str, Paths]:
+    """Play the stock of each flour through the time to come.
+
+    Parameters
+    ----------
+    collection, on, due, seed
+        As for `run_out`.
+
+    Returns
+    -------
+    dict of str to Paths
+        By flour, for every flour that a living culture is fed on.
+    """
+    random = np.random.default_rng(seed)
+    stock, spilt = flour_stock(collection, on), _spilt(collection, on)
+    need, rounds = flour_need(collection, on), round_uses(collection, on)
+    uses = {flour: np.zeros((_TIMES, _AHEAD_D)) for flour in sorted(need["flour"])}
+    next_on = {} if due is None else dict(zip(due["culture"], due["due_on"], strict=True))
+    for culture, flours in need.groupby("culture")["flour"]:
+        own = rounds[rounds["culture"] == culture]
+        days = _days(own, next_on.get(culture), collection.settings.round_days, pd.Timestamp(on), random)
+        for flour in flours:
+            masses = own.loc[own["flour"] == flour, "mass_g"].to_numpy()
+            _add(uses[flour], days, random.choice(masses, days.shape))
+    usable, today = stock[stock["usable"]], pd.Timestamp(on)
+    return {
+        flour: _played(used * spilt.get(flour, 1.0), usable[usable["flour"] == flour], today)
+        for flour, used in uses.items()
+    }
+
+
+def _days(
+    own: pd.DataFrame, due_on: pd.Timestamp | None, round_days: float, today: pd.Timestamp, random: np.random.Generator
+) -> np.ndarray:
+    """Return the days on which a culture's rounds begin, counted from today, shape (times, rounds)."""
+    begun = own["begun_on"].drop_duplicates().sort_values()
+    gaps = np.diff(begun.to_numpy("datetime64[D]")).astype(float)
+    uneven = np.append(gaps[(gaps > 0.3 * round_days) & (gaps < 3.0 * round_days)], round_days)
+    first = (due_on - today).days if due_on is not None else (begun.iloc[-1] - today).days + round_days
+    count = int(_AHEAD_D / max(uneven.min(), 1.0)) + 1
+    between = random.choice(uneven, (_TIMES, count))
+    off = between[:, :1] - np.median(uneven)  # the next round is as late or early as rounds are
+    return np.maximum(first + off, 1.0) + np.cumsum(between, axis=1) - between[:, :1]
+
+
+def _add(used: np.ndarray, days: np.ndarray, masses: np.ndarray) -> None:
+    whole = days.astype(int)
+    times, rounds = np.nonzero(whole < _AHEAD_D)
+    np.add.at(used, (times, whole[times, rounds]), masses[times, rounds])
+
+
+def _spilt(collection: Collection, on: dt.date) -> dict[str, float]:
+    """Return by what factor more goes than is fed, flour by flour, as counts tell; never less than 1."""
+    stock = flour_stock(collection, on)
+    counted = stock[stock["last_counted_on"].notna()].groupby("flour")[["used_g", "counted_off_g"]].sum()
+    share = counted["counted_off_g"] / counted["used_g"].where(counted["used_g"] > 0.0)
+    return {str(flour): 1.0 + max(value, 0.0) for flour, value in share.dropna().items()}
+
+
+def _played(used: np.ndarray, lots: pd.DataFrame, today: pd.Timestamp) -> Paths:
+    """Feed lots in the order of their dates, day by day, in all paths at once."""
+    lots = lots.sort_values("usable_until", kind="stable", na_position="last")
+    mass = np.tile(lots["left_g"].to_numpy(float), (len(used), 1)).copy()
+    ends = (lots["usable_until"] - today).dt.days.fillna(_AHEAD_D + 1).to_numpy(int, copy=True)
+    left, out = np.zeros(used.shape), np.full(len(used), _AHEAD_D)
+    for day in range(used.shape[1]):
+        mass[:, ends < day] = 0.0
+        wanted = used[:, day].copy()
+        for lot in range(mass.shape[1]):
+            taken = np.minimum(mass[:, lot], wanted)
+            mass[:, lot] -= taken
+            wanted -= taken
+        out = np.where((wanted > 1e-6) & (out == _AHEAD_D), day, out)
+        left[:, day] = mass.sum(axis=1)
+    return Paths(left, out)
+
+
+def _why(path: Paths, usable: pd.DataFrame, middle: float, today: pd.Timestamp) -> str:
+    if usable.empty:
+        return "none is left that may be fed"
+    if middle >= _AHEAD_D:
+        return "lasts two years or longer"
+    until = usable["usable_until"].max()
+    if pd.notna(until) and (until - today).days <= middle:
+        return f"its last lot passes its date on {until:%Y-%m-%d}"
+    return "it is fed up"
+
+
+def _day(today: pd.Timestamp, days: float) -> pd.Timestamp:
+    return today + pd.Timedelta(days=int(days)) if days < _AHEAD_D else pd.NaT
