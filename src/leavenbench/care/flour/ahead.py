@@ -1,8 +1,10 @@
 """When each flour runs out or passes its date, and when to write to the mill: played through many times.
 
-Each culture's rounds come at its own dates, as unevenly as they came before, and each takes what one of its own earlier
-rounds took. Lots are fed in the order of their dates; what passes its date is not fed. What is counted off, spilt, or
-baked with goes at the rate at which it went.
+Each culture's rounds come at its own dates, as unevenly as they came before (those of a group late or early together),
+and each takes what one of its own earlier rounds took. How often each of them would come again is itself unsure, and
+is drawn anew for every playing (Bayesian bootstrap: Rubin 1981, Ann Stat 9:130-134, doi 10.1214/aos/1176345338). Lots
+are fed in the order of their dates; what passes its date is not fed. What is counted off, spilt, or baked with goes at
+the rate at which it went.
 """
 
 from __future__ import annotations
@@ -20,6 +22,10 @@ from .stock import flour_stock
 
 #: How far is looked ahead [d], and how many times it is played through.
 _AHEAD_D, _TIMES = 730, 400
+#: Rounds that are drawn in each playing, more than fit into the time.
+_SHAPE = (_TIMES, 60)
+#: Times between rounds that tell how uneven they are, in shares of the usual one: less is a rescue, more a break.
+_LEAST, _MOST = 0.3, 3.0
 #: Where a flour has no lead time of its own [d] (common practice, no source).
 _LEAD_D = 14.0
 _LOW, _HIGH = 0.1, 0.9
@@ -111,12 +117,21 @@ def flour_ahead(
     need, rounds = flour_need(collection, on), round_uses(collection, on)
     uses = {flour: np.zeros((_TIMES, _AHEAD_D)) for flour in sorted(need["flour"])}
     next_on = {} if due is None else dict(zip(due["culture"], due["due_on"], strict=True))
+    group = collection["cultures"].set_index("culture")["group"]
+    begun, alike = _begun(collection, on), dict[object, np.ndarray]()
     for culture, flours in need.groupby("culture")["flour"]:
         own = rounds[rounds["culture"] == culture]
-        days = _days(own, next_on.get(culture), collection.settings.round_days, pd.Timestamp(on), random)
+        together = group.get(culture, np.nan)
+        drawn = alike.setdefault(culture if pd.isna(together) else ("group", together), random.random(_SHAPE))
+        days = _days(
+            begun[culture], next_on.get(culture), collection.settings.round_days, pd.Timestamp(on), drawn, random
+        )
         for flour in flours:
-            masses = own.loc[own["flour"] == flour, "mass_g"].to_numpy()
-            _add(uses[flour], days, random.choice(masses, days.shape))
+            of_rounds = own[own["flour"] == flour].pivot(index="round", columns="day", values="mass_g").fillna(0.0)
+            order = np.argsort(of_rounds.sum(axis=1).to_numpy(), kind="stable")
+            again = _again(order, random.random(_SHAPE), random)
+            for day, masses in of_rounds.items():
+                _add(uses[flour], days + day, masses.to_numpy()[again])
     usable, today = stock[stock["usable"]], pd.Timestamp(on)
     return {
         flour: _played(used * spilt.get(flour, 1.0), usable[usable["flour"] == flour], today)
@@ -124,18 +139,39 @@ def flour_ahead(
     }
 
 
+def _begun(collection: Collection, on: dt.date) -> dict[str, np.ndarray]:
+    """Return the days on which each culture's rounds began, as days since 1970."""
+    refeeds = collection["refeeds"]
+    refeeds = refeeds[refeeds["purpose"].isin(("round", "rescue"))]
+    day = refeeds["fed_at"].dt.tz_localize(None).dt.normalize()
+    first = day[day <= pd.Timestamp(on)].groupby([refeeds["culture"], refeeds["round"]]).min()
+    days = first.to_numpy("datetime64[D]").astype(float)
+    return {str(culture): np.sort(days[of]) for culture, of in first.groupby("culture").indices.items()}
+
+
 def _days(
-    own: pd.DataFrame, due_on: pd.Timestamp | None, round_days: float, today: pd.Timestamp, random: np.random.Generator
+    begun: np.ndarray,
+    due_on: pd.Timestamp | None,
+    round_days: float,
+    today: pd.Timestamp,
+    drawn: np.ndarray,
+    random: np.random.Generator,
 ) -> np.ndarray:
     """Return the days on which a culture's rounds begin, counted from today, shape (times, rounds)."""
-    begun = own["begun_on"].drop_duplicates().sort_values()
-    gaps = np.diff(begun.to_numpy("datetime64[D]")).astype(float)
-    uneven = np.append(gaps[(gaps > 0.3 * round_days) & (gaps < 3.0 * round_days)], round_days)
-    first = (due_on - today).days if due_on is not None else (begun.iloc[-1] - today).days + round_days
-    count = int(_AHEAD_D / max(uneven.min(), 1.0)) + 1
-    between = random.choice(uneven, (_TIMES, count))
-    off = between[:, :1] - np.median(uneven)  # the next round is as late or early as rounds are
-    return np.maximum(first + off, 1.0) + np.cumsum(between, axis=1) - between[:, :1]
+    gaps = np.diff(begun)
+    gaps = np.sort(np.append(gaps[(gaps > _LEAST * round_days) & (gaps < _MOST * round_days)], round_days))
+    between = _again(gaps, drawn, random)
+    now = float(today.to_datetime64().astype("datetime64[D]").astype(int))
+    first = (due_on - today).days if due_on is not None else begun[-1] - now + round_days
+    late = between[:, :1] - np.median(gaps)  # the next round is as late or early as rounds are
+    return np.maximum(first + late, 1.0) + np.cumsum(between, axis=1) - between[:, :1]
+
+
+def _again(seen: np.ndarray, drawn: np.ndarray, random: np.random.Generator) -> np.ndarray:
+    """Draw again from what was seen, ascending, each with a weight that is drawn for every playing."""
+    weights = np.cumsum(random.dirichlet(np.ones(len(seen)), _TIMES), axis=1)
+    place = (drawn[:, :, None] > weights[:, None, :-1]).sum(axis=2)
+    return seen[place]
 
 
 def _add(used: np.ndarray, days: np.ndarray, masses: np.ndarray) -> None:

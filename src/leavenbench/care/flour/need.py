@@ -24,16 +24,14 @@ def round_uses(collection: Collection, on: dt.date) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        One row per culture, round and flour: culture, round, flour, begun_on, mass_g; the culture's last eight
-        rounds up to the day.
+        One row per culture, round, flour and day of the round (from 0): culture, round, flour, day, mass_g; the
+        culture's last eight rounds up to the day.
     """
     used = flour_used(collection, on)
     used = used[used["purpose"].isin(("round", "rescue"))]
     used = used.merge(collection["refeeds"][["refeed", "round"]], on="refeed").dropna(subset=["round", "flour"])
-    rounds = used.groupby(["culture", "round", "flour"], as_index=False).agg(
-        begun_on=("used_on", "min"), mass_g=("mass_g", "sum")
-    )
-    rounds = rounds.sort_values(["culture", "begun_on"], kind="stable")
+    used["day"] = (used["used_on"] - used.groupby(["culture", "round"])["used_on"].transform("min")).dt.days
+    rounds = used.groupby(["culture", "round", "flour", "day"], as_index=False)["mass_g"].sum()
     last = rounds.groupby("culture")["round"].transform("max")
     return rounds[rounds["round"] > last - _REMEMBERED].reset_index(drop=True)
 
@@ -60,7 +58,7 @@ def flour_need(collection: Collection, on: dt.date) -> pd.DataFrame:
     last = rounds["round"] == rounds.groupby("culture")["round"].transform("max")
     now = rounds.loc[last, ["culture", "flour"]]
     rounds = rounds.merge(now, on=["culture", "flour"])
-    per = rounds.groupby(["culture", "flour"])["mass_g"]
+    per = rounds.groupby(["culture", "flour", "round"])["mass_g"].sum().groupby(["culture", "flour"])
     table = per.agg(rounds="size", per_round_g="median").reset_index()
     table["per_round_low_g"], table["per_round_high_g"] = (per.quantile(share).to_numpy() for share in (0.1, 0.9))
     table["per_year_g"] = table["per_round_g"] * YEAR_D / collection.settings.round_days

@@ -4,6 +4,7 @@ from .calendar import plot_calendar
 from .culture import plot_culture
 from .curve import plot_curve
 from .expected import plot_expected
+from .flour import plot_flour_year
 from .shelf import plot_shelf
 from .vigour import plot_vigour
 from .warning import plot_evidence, plot_operating_curve, plot_whole_shelf
@@ -14,6 +15,7 @@ __all__ = [
     "plot_curve",
     "plot_evidence",
     "plot_expected",
+    "plot_flour_year",
     "plot_operating_curve",
     "plot_shelf",
     "plot_vigour",
