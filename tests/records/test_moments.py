@@ -27,6 +27,21 @@ def moments(*typed, order="", zone="UTC", series=None):
     return [None if pd.isna(moment) else moment.isoformat() for moment in read], broken(findings)
 
 
+def test_a_column_that_is_plain_throughout_is_read_as_one_that_is_not():
+    plain = ["2025-03-01 08:30", "2025-03-01T08:30:15", "", "2025-03-02"]
+    alone, findings = moments(*plain)
+    assert alone == ["2025-03-01T08:30:00+00:00", "2025-03-01T08:30:15+00:00", None, "2025-03-02T00:00:00+00:00"]
+    assert findings == {"time of day": [3]}
+    assert moments(*plain, "1 March 2025 8:30") == ([*alone, alone[0]], findings)
+
+
+@pytest.mark.parametrize("typed", ["2025-03-01T0830Z", "2025-03-01T08+01", "2025-03-01T08:30+01", "2025-02-30 08:30"])
+def test_what_is_as_long_as_a_plain_moment_need_not_be_one(typed):
+    """The second column forbids the quick way; both are of the lengths that it takes."""
+    alone, findings = moments("2025-03-01 08:30", typed)
+    assert moments("2025-03-01 08:30", typed, "2025-03-01 8:30") == ([*alone, alone[0]], findings)
+
+
 @pytest.mark.parametrize(
     "typed",
     [

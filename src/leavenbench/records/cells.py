@@ -174,20 +174,18 @@ def _plain_numbers(raw: pd.Series) -> pd.Series:
     """Return the cells that are plain finite numbers as such, all others as missing."""
     if pd.api.types.is_datetime64_any_dtype(raw):
         return pd.Series(np.nan, index=raw.index)
-    values = _all_plain(raw)
+    values = cast_all(raw, pa.float64()) if pd.api.types.is_string_dtype(raw) else None
     if values is None:
         values = pd.to_numeric(raw, errors="coerce").astype(float)
     return values.where(np.isfinite(values))
 
 
-def _all_plain(raw: pd.Series) -> pd.Series | None:
-    """Read text twenty times as fast, where every cell is a plain number or empty."""
-    if not pd.api.types.is_string_dtype(raw):
-        return None
+def cast_all(text: pd.Series, kind: pa.DataType) -> pd.Series | None:
+    """Read text twenty times as fast, where every cell is plain or empty: None where one is not."""
     try:
-        text = pa.array(raw)
-        numbers = pc.cast(pc.if_else(pc.equal(text, ""), None, text), pa.float64())
-        return pd.Series(numbers.to_numpy(zero_copy_only=False), index=raw.index)
+        cells = pa.array(text)
+        told = pc.cast(pc.if_else(pc.equal(cells, ""), None, cells), kind)
+        return pd.Series(told.to_numpy(zero_copy_only=False), index=text.index)
     except pa.ArrowInvalid:
         return None
 

@@ -33,40 +33,48 @@ def doubt_heights(readings: Draft, refeeds: Draft, fed: pd.Series) -> None:
     """
     own = refeeds.kept.cumsum() - 1
     places = [(refeeds, "start_height", own), (readings, "height", fed), (readings, "high_mark", fed)]
-    heights = pd.concat([_kept_heights(*place).assign(place=number) for number, place in enumerate(places)])
-    heights = heights.iloc[in_order(heights["fed"], heights["hour"])]
-    far = heights.loc[_far(np.log(heights["height_mm"]), heights["fed"]), "place"]
+    found = [_kept_heights(*place) for place in places]
+    row, of_refeed, hour, height = (np.concatenate(part) for part in zip(*found, strict=True))
+    order = in_order(of_refeed, hour)
+    far = order[_far(np.log(height[order]), of_refeed[order])]
     message = "is far from the heights beside it; another unit?"
     remedy = "check the comma, and the unit in the header; it is kept as it is"
+    place = np.repeat(np.arange(len(places)), [len(rows) for rows, *_ in found])[far]
     for number, (draft, column, _) in enumerate(places):
-        marked = draft.at(far.index[far == number])
+        marked = draft.at(draft.rows.index[row[far[place == number]]])
         draft.note(Finding(marked, "likely unit", message, remedy, "warning"), column)
 
 
-def _kept_heights(draft: Draft, column: str, fed: pd.Series) -> pd.DataFrame:
-    height = draft.rows[f"{column}_mm"]
-    # The height when fed comes first, the smear line without an hour last.
-    hour = draft.rows.get("elapsed_h", pd.Series(-1.0, index=height.index))
-    found = pd.DataFrame({"fed": fed, "hour": hour, "height_mm": height})
-    return found[draft.kept & (height > 0)]
+def _kept_heights(draft: Draft, column: str, fed: pd.Series) -> tuple[np.ndarray, ...]:
+    """Return rows, refeeds, hours and heights: the height when fed comes first, the smear line without an hour last."""
+    height = draft.rows[f"{column}_mm"].to_numpy(dtype=float)
+    rows = np.flatnonzero(draft.kept & (height > 0))
+    hour = draft.rows.get("elapsed_h", pd.Series(-1.0, index=draft.rows.index)).to_numpy(dtype=float)
+    return rows, fed.to_numpy()[rows], hour[rows], height[rows]
 
 
-def _far(log_height: pd.Series, fed: pd.Series) -> pd.Series:
+def _far(log_height: np.ndarray, fed: np.ndarray) -> np.ndarray:
     """Tell which heights are far from the others of their refeed, or belong to a refeed that is far off as a whole."""
-    by_refeed = log_height.groupby(fed)
-    middle = by_refeed.transform("median")
-    from_refeed = (log_height - middle).abs()
-    pair = by_refeed.transform("size") == 2  # the middle of two lies between them: hold them against each other
-    from_refeed = from_refeed.where(~pair, by_refeed.transform("max") - by_refeed.transform("min"))
-    alone = np.array(from_refeed > np.log(_HALF_FACTOR))
-    among = fed.isin(fed[alone]).to_numpy()  # few refeeds need so close a look
-    alone[among] &= _from_nearest(log_height[among], fed[among]).to_numpy() > np.log(_FACTOR)
-    from_shelf = (middle - by_refeed.median().median()).abs()
+    begins = np.flatnonzero(np.append(True, np.diff(fed) != 0)[: len(fed)])
+    size = np.diff(begins, append=len(fed))
+    of = np.repeat(np.arange(len(size)), size)
+    middle = pd.Series(log_height).groupby(of).median()
+    away = np.abs(log_height - middle.to_numpy()[of])
+    across = np.maximum.reduceat(log_height, begins) - np.minimum.reduceat(log_height, begins)
+    for place in (0, 1):  # the middle of two lies between them: hold them against each other
+        away[begins[size == 2] + place] = across[size == 2]
+    alone = away > np.log(_HALF_FACTOR)
+    looked_at = np.zeros(len(size), bool)
+    looked_at[of[alone]] = True
+    among = looked_at[of]  # few refeeds need so close a look
+    alone[among] &= _from_nearest(pd.Series(log_height[among]), of[among]).to_numpy() > np.log(_FACTOR)
+    from_shelf = (middle - middle.median()).abs()
     outside = ~middle.between(np.log(_LOWEST_MM), np.log(_HIGHEST_MM))
-    return (from_refeed > np.log(_FACTOR)) | alone | (from_shelf > np.log(_FACTOR)) | outside
+    odd = outside | (from_shelf > np.log(_FACTOR))
+    return (away > np.log(_FACTOR)) | alone | odd.to_numpy()[of]
 
 
-def _from_nearest(log_height: pd.Series, fed: pd.Series) -> pd.Series:
+def _from_nearest(log_height: pd.Series, fed: np.ndarray) -> pd.Series:
     """Return how far each height is from the nearer of the two beside it."""
     by_refeed = log_height.groupby(fed)
     # At either end the next but one stands in for the neighbour that is not there.

@@ -91,24 +91,27 @@ def drop_empty(readings: Draft) -> None:
     readings.kept &= ~empty
 
 
-def in_order(fed: pd.Series, hours: pd.Series) -> np.ndarray:
-    """Return the places of rows ordered by refeed and hour, without an hour last.
+def in_order(number: np.ndarray, hours: np.ndarray) -> np.ndarray:
+    """Return the places of rows ordered by refeed (by its number) and hour, without an hour last.
 
     Most records stand in the order of their hours, refeed by refeed, and need no full sort.
     """
-    number, hour = fed.to_numpy(), hours.fillna(np.inf).to_numpy()
+    hour = np.where(np.isnan(hours), np.inf, hours)
     order = np.argsort(number, kind="stable")
-    alike = number[order][1:] == number[order][:-1]
-    backwards = alike & (hour[order][1:] < hour[order][:-1])
+    in_turn, then = number[order], hour[order]
+    backwards = (in_turn[1:] == in_turn[:-1]) & (then[1:] < then[:-1])
     return np.lexsort((hour, number)) if backwards.any() else order
 
 
 def _same_moment(fed: pd.Series, hours: pd.Series) -> pd.Series:
     """Tell which rows share their refeed and hour with another row."""
-    order = in_order(fed, hours)
-    moments = pd.DataFrame({"fed": fed, "hours": hours.fillna(np.inf)}).iloc[order]
-    as_before = (moments == moments.shift()).all(axis=1)
-    return (as_before | as_before.shift(-1, fill_value=False)).reindex(fed.index)
+    number, hour = fed.to_numpy(), hours.fillna(np.inf).to_numpy(dtype=float)
+    order = in_order(number, hour)
+    number, hour = number[order], hour[order]
+    as_next = np.append((number[1:] == number[:-1]) & (hour[1:] == hour[:-1]), False)[: len(order)]
+    shared = np.zeros(len(order), bool)
+    shared[order] = as_next | np.append(False, as_next)[:-1]
+    return pd.Series(shared, index=fed.index)
 
 
 def drop_repeats(readings: Draft, fed: pd.Series) -> None:

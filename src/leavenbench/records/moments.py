@@ -8,8 +8,9 @@ from dataclasses import replace
 
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 
-from .cells import Finding, as_words, is_nothing, read_once
+from .cells import Finding, as_words, cast_all, is_nothing, read_once
 
 _CLOCK = r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*([ap])?\.?(?:m\.?)?"
 _NUMERIC = re.compile(rf"(\d{{1,4}})\s?[-/.]\s?(\d{{1,2}})\s?[-/.]\s?(\d{{1,4}})\.?(?:[T,\s]+{_CLOCK})?", re.I)
@@ -18,6 +19,8 @@ _NAMED_DAY = re.compile(rf"([a-z]{{3,9}})\.?\s+(\d{{1,2}})(?:st|nd|rd|th)?,?\s+(
 _SERIAL = re.compile(r"[2-7]\d{4}(?:\.\d+)?")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _ISO = r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?)?"
+#: Bytes of a cell that is empty, or such a day or time without a fraction of a second.
+_ISO_LENGTHS = (0, 10, 16, 19)
 _OFFSET = _ISO + r" ?(?:[Zz]|[+-]\d{2}(?::?\d{2})?)"
 _TIME_OF_DAY = r"\d[:h]\d\d|[T ]\d\d?[:.h]\d\d"
 _EARLIEST, _LATEST = 1500, 2200
@@ -102,8 +105,10 @@ def _read_timed(raw: pd.Series, date_order: str) -> tuple[pd.DataFrame, list[Fin
 
 def _read(raw: pd.Series, date_order: str, rule: str) -> tuple[pd.DataFrame, list[Finding]]:
     """Read text into clock times (`clock`), and into moments where it carries an offset (`aware`)."""
-    text = as_words(raw)
-    clock = _read_iso(text.where(text.str.fullmatch(_ISO)))
+    text, clock = raw, _read_plain(raw)
+    if clock is None:
+        text = as_words(raw)
+        clock = _read_iso(text.where(text.str.fullmatch(_ISO)))
     read = pd.DataFrame({"clock": clock, "aware": pd.Series(pd.NaT, index=text.index, dtype="datetime64[us, UTC]")})
     findings: list[Finding] = []
     rest = text[clock.isna() & (text != "")]
@@ -115,6 +120,14 @@ def _read(raw: pd.Series, date_order: str, rule: str) -> tuple[pd.DataFrame, lis
     if not far.any():
         return read, findings
     return read.mask(far), [*findings, Finding(far, "impossible date", *_MESSAGES["impossible date"])]
+
+
+def _read_plain(text: pd.Series) -> pd.Series | None:
+    """Read text many times as fast, where every cell is a day or a clock time in ISO 8601, or empty."""
+    if not pd.api.types.is_string_dtype(text):
+        return None
+    lengths = pc.binary_length(pa.array(text))
+    return cast_all(text, pa.timestamp("us")) if pc.all(pc.is_in(lengths, pa.array(_ISO_LENGTHS))).as_py() else None
 
 
 def _read_iso(text: pd.Series) -> pd.Series:

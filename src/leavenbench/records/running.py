@@ -156,7 +156,10 @@ def _beside(readings: pd.DataFrame, refeeds: pd.DataFrame, round_gap: pd.Timedel
 def _doubt_contradictions(readings: Draft, refeeds: pd.DataFrame) -> None:
     """Mark readings that name a refeed, and beside it a culture or vessel which is not that refeed's."""
     for column in ("culture", "vessel"):
-        named = readings.rows.loc[readings.kept & readings.rows[column].notna(), ["refeed", column]].dropna()
+        told = readings.kept & readings.rows[column].notna()
+        if not told.any():
+            continue
+        named = readings.rows.loc[told, ["refeed", column]].dropna()
         own = refeeds.set_index("refeed")[column].reindex(named["refeed"]).set_axis(named.index)
         differ = (own.notna() & (own != named[column])).reindex(readings.rows.index, fill_value=False)
         message = "is not that of its refeed; the refeed is used"

@@ -7,6 +7,8 @@ from typing import TypeVar
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 from pandas.api.types import union_categoricals
 
 #: So many cells tell whether the words of a column repeat.
@@ -35,7 +37,12 @@ def distinct(cells: pd.Series) -> pd.Series:
     some = cells.head(_SOME)
     if 2 * some.nunique() > len(some):
         return cells.str.strip()
-    which, texts = pd.factorize(cells)
+    if 2 * len(stretches(some)) > len(some):
+        which, texts = pd.factorize(cells)
+    else:
+        begins = stretches(cells)
+        which, texts = pd.factorize(cells.iloc[begins])
+        which = np.repeat(which, np.diff(begins, append=len(cells)))
     bare = texts.str.strip()
     if not bare.equals(texts):  # with and without a space, they may be one text
         again, bare = pd.factorize(bare)
@@ -76,10 +83,28 @@ def each_once(cells: pd.Series, look: Callable[[pd.Series], pd.Series]) -> pd.Se
     return spread(look(texts_of(cells)), cells)
 
 
+def stretches(cells: pd.Series) -> np.ndarray:
+    """Return where each stretch of equal cells begins: the rows of one refeed mostly stand together.
+
+    Examples
+    --------
+    >>> stretches(pd.Series(["a", "a", "b", "a"])).tolist()
+    [0, 2, 3]
+    """
+    text = pa.array(cells)
+    other = pc.fill_null(pc.not_equal(text[1:], text[:-1]), True).to_numpy(zero_copy_only=False)
+    return np.flatnonzero(np.append(True, other)[: len(text)])
+
+
 def places_in(known: pd.Series | pd.Index, names: pd.Series) -> pd.Series:
-    """Return where each name stands among known names, each distinct one looked up once; -1 where it does not."""
-    which, texts = pd.factorize(names)
-    return pd.Series(np.append(pd.Index(known).get_indexer(texts), -1)[which], index=names.index)
+    """Return where each name stands among known names, each stretch looked up once; -1 where it does not."""
+    begins = stretches(names)
+    heads, told = pa.array(names.iloc[begins]), pa.array(known)
+    if heads.type == told.type:
+        places = pc.fill_null(pc.index_in(heads, value_set=told), -1).to_numpy()
+    else:
+        places = pd.Index(known).get_indexer(names.iloc[begins])
+    return pd.Series(np.repeat(places, np.diff(begins, append=len(names))), index=names.index)
 
 
 def at_places(values: Answers, places: pd.Series) -> Answers:

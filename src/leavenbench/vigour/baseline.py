@@ -5,13 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from .numbered import HISTORY, nth_round
+
 #: Rounds that make a baseline; later ones, and so a later decline, do not move it.
 BASELINE_ROUNDS = 6
 #: A trait that moved in fewer of the first refeeds than this is no trait of that culture.
 _MOSTLY_ACTIVE = 0.5
 #: How many rounds of its own the shelf's usual difference between steps is worth.
 _SHELF_WORTH = 1.0
-SERIES = ["culture", "history", "trait"]
+SERIES = [*HISTORY, "trait"]
 PLACE = [*SERIES, "step"]
 
 
@@ -34,13 +36,15 @@ def with_baselines(traits: pd.DataFrame, spread: pd.Series) -> pd.DataFrame:
     first = _first_rounds(traits)
     of_step = first[first["value"].notna()].groupby(PLACE, observed=True)["value"]
     own = of_step.agg(own="median", n="size").reset_index()
-    own = own.merge(_usual_differences(own), how="left", on=["trait", "step"])
+    usual = _usual_differences(own)
+    own = own.merge(usual, how="left", on=["trait", "step"])
     level = (own["own"] - own["off"]).groupby([own[name] for name in SERIES], observed=True).mean().rename("level")
     rounds = own.groupby(SERIES, observed=True)["n"].max().rename("rounds")
     found = traits.merge(pd.concat([level, rounds], axis=1).reset_index(), how="inner", on=SERIES)
     found = found.merge(own[[*PLACE, "own", "n"]], how="left", on=PLACE)
-    found = found.merge(_usual_differences(own), how="left", on=["trait", "step"])
-    found["off"] = found["off"].fillna(_last_known(found))
+    found = found.merge(usual, how="left", on=["trait", "step"])
+    last = usual.sort_values("step").groupby("trait", observed=True)["off"].last()  # for a step beyond those known
+    found["off"] = found["off"].fillna(found["trait"].map(last).astype(float).fillna(0.0))
     n = found["n"].fillna(0.0)
     predicted = found["level"] + found["off"]
     weight = n / (n + _SHELF_WORTH * (n < found["rounds"].clip(upper=2)))
@@ -52,9 +56,9 @@ def with_baselines(traits: pd.DataFrame, spread: pd.Series) -> pd.DataFrame:
 
 def _first_rounds(traits: pd.DataFrame) -> pd.DataFrame:
     """Return the first rounds of each series, of traits that usually move in that culture."""
-    usable = traits[(traits["purpose"] == "round") & ~traits["at_least"]].sort_values("fed_at", kind="stable")
-    usable = usable[usable["step"].notna()]
-    nth = usable.groupby(SERIES, observed=True)["round"].transform(lambda rounds: pd.factorize(rounds)[0])
+    told = (traits["purpose"] == "round") & ~traits["at_least"] & traits["step"].notna()
+    usable = traits.loc[told, [*PLACE, "round", "fed_at", "value"]].sort_values("fed_at", kind="stable")
+    nth = nth_round(usable, SERIES)
     first = usable[nth < BASELINE_ROUNDS]
     moves = first["value"].notna().groupby([first[name] for name in SERIES], observed=True).transform("mean")
     return first[moves >= _MOSTLY_ACTIVE]
@@ -67,9 +71,3 @@ def _usual_differences(own: pd.DataFrame) -> pd.DataFrame:
     full = complete == complete.groupby(own["trait"], observed=True).transform("max")
     off = away[full].groupby([own.loc[full, "trait"], own.loc[full, "step"]], observed=True).median()
     return off.rename("off").reset_index()
-
-
-def _last_known(found: pd.DataFrame) -> pd.Series:
-    """Return the usual difference of the last step known, for a step beyond it."""
-    known = found.dropna(subset="off").sort_values("step").groupby("trait", observed=True)["off"].last()
-    return found["trait"].map(known).astype(float).fillna(0.0)

@@ -18,8 +18,10 @@ from scipy.special import log_ndtr
 
 from ..columns import RESULTS
 from ..records.collection import Collection
+from ..records.texts import places_in
 from .circumstances import FACTORS
 from .index import Weighed, vigour_table, weigh
+from .numbered import HISTORY, ROUND, level_numbers
 from .shared import FEWEST_CULTURES, Shared
 
 #: Chance of a false name in a month, over all levels tried, and the odds that there must be at least.
@@ -41,6 +43,9 @@ _ODD = 3.5
 _SETTLED, _ROUNDS = 1e-3, 30
 #: Causes named in one month at most.
 _MOST = 4
+#: What may be a cause, and where days and lots stand in it.
+_MET = ("month", *FACTORS, "lot")
+_DAYS, _LOTS = _MET.index("day"), _MET.index("lot")
 
 
 class Causes(NamedTuple):
@@ -78,7 +83,7 @@ def shared_causes(weighed: Weighed) -> Causes:
         laid = _Laid.of(weighed.values, weighed.lots, weighed.shared)
         month_sd = _month_sd(weighed.shared)
         for of_month in weighed.values.groupby("month").indices.values():
-            if len(np.unique(laid.culture[of_month])) < _FEWEST:
+            if len(pd.unique(laid.culture[of_month])) < _FEWEST:
                 continue
             found = _Month.of(laid, of_month, month_sd).named()
             rows += [one.row for one in found]
@@ -101,13 +106,12 @@ def causes_of(collection: Collection, curves: pd.DataFrame) -> Causes:
 
 def _unexplained(values: pd.DataFrame, shared: Shared) -> tuple[np.ndarray, np.ndarray]:
     """Return what a culture's normal and its past do not explain of each refeed, and how far it may stray by itself."""
-    series = ["culture", "history"]
-    rounds = values.assign(own=shared.own).groupby([*series, "round"]).agg(own=("own", "first"), at=("fed_at", "min"))
+    rounds = values.assign(own=shared.own).groupby(ROUND).agg(own=("own", "first"), at=("fed_at", "min"))
     rounds = rounds.sort_values("at")
-    before = rounds.groupby(series)["own"].shift().fillna(0.0)
+    before = rounds.groupby(HISTORY)["own"].shift().fillna(0.0)
     far = before.abs() > _FAR
     told = pd.DataFrame({"carried": before * np.where(far, 1.0, _CARRIED), "far": far})
-    joined = values[[*series, "round"]].join(told, on=[*series, "round"])
+    joined = values[ROUND].join(told, on=ROUND)
     near = shared.own[np.abs(shared.own) < _FAR]
     usual = max(1.4826 * float(np.median(np.abs(near))) if len(near) else 0.0, _LEAST_OWN)
     rest = values["log_vigour"].to_numpy() - shared.covariates - shared.normal - joined["carried"].to_numpy(dtype=float)
@@ -126,42 +130,64 @@ class _Found(NamedTuple):
 
 
 class _Laid(NamedTuple):
-    """The refeeds of a shelf as numbers: what each met, factor by factor, and which were fed to the same round."""
+    """The refeeds of a shelf as numbers: what each met, and which were fed to the same round.
 
-    values: pd.DataFrame
+    `levels` has a column for each level of each factor, with 1 where it was met, for a lot with its share of the flour.
+    """
+
+    refeed: np.ndarray
     culture: np.ndarray
     of_round: np.ndarray
     own_sd: np.ndarray
     variance: np.ndarray
     rest: np.ndarray
-    met: dict[str, tuple[np.ndarray, pd.Index]]
-    lots: sparse.csr_matrix
-    lot_names: pd.Index
+    levels: sparse.csr_matrix
+    factor: np.ndarray
+    level: np.ndarray
 
     @classmethod
     def of(cls, values: pd.DataFrame, lots: pd.DataFrame, shared: Shared) -> _Laid:
         rest, own_sd = _unexplained(values, shared)
-        row = pd.Series(np.arange(len(values)), index=values["refeed"])
-        fed = lots[lots["refeed"].isin(row.index)]
-        lot, lot_names = pd.factorize(fed["lot"])
-        share = (fed["share"].to_numpy(dtype=float), (row.loc[fed["refeed"]].to_numpy(), lot))
+        every = np.arange(len(values))
+        met = [(every, values[factor], 1.0) for factor in _MET[:-1]]
+        row = places_in(values["refeed"], lots["refeed"]).to_numpy()
+        met.append((row[row >= 0], lots["lot"][row >= 0], lots["share"].to_numpy(dtype=float)[row >= 0]))
+        parts, names = [], []
+        for rows, levels, share in met:
+            number, told = pd.factorize(levels)
+            there = number >= 0
+            matrix = (np.broadcast_to(share, len(rows))[there], (rows[there], number[there]))
+            parts.append(sparse.csr_matrix(matrix, shape=(len(values), len(told))))
+            names.append(told.astype(str).to_numpy(dtype=object))
         return cls(
-            values[["refeed", "culture", "month"]],
+            values["refeed"].to_numpy(dtype=object),
             pd.factorize(values["culture"])[0],
-            values.groupby(["culture", "history", "round"]).ngroup().to_numpy(),
+            level_numbers(values, ROUND),
             own_sd,
             values["log_vigour_se"].to_numpy() ** 2 + shared.scatter**2,
             rest,
-            {factor: pd.factorize(values[factor]) for factor in FACTORS},
-            sparse.csr_matrix(share, shape=(len(values), len(lot_names))),
-            lot_names,
+            sparse.hstack(parts, format="csr"),
+            np.repeat(np.arange(len(_MET)), list(map(len, names))),
+            np.concatenate(names),
         )
+
+    def met_by(self, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return the levels that some refeeds met, and which they are: factor by factor, as they come."""
+        met = self.levels[rows]
+        column, first, place = np.unique(met.indices, return_index=True, return_inverse=True)
+        who = np.repeat(np.arange(len(rows)), np.diff(met.indptr))
+        shares = np.zeros((len(rows), len(column)))
+        shares[who, place] = met.data
+        factor = self.factor[column]
+        order = np.lexsort((np.where(factor == _LOTS, column, who[first]), factor))
+        return shares[:, order], column[order]
 
 
 class _Month(NamedTuple):
     """The refeeds of a month, and all that they might share: one column per level tried."""
 
-    values: pd.DataFrame
+    refeed: np.ndarray
+    culture: np.ndarray
     rest: np.ndarray
     sd: np.ndarray
     solved: tuple[np.ndarray, bool]
@@ -170,27 +196,17 @@ class _Month(NamedTuple):
 
     @classmethod
     def of(cls, laid: _Laid, rows: np.ndarray, month_sd: float) -> _Month:
-        values = laid.values.iloc[rows].reset_index(drop=True)
-        columns, names = [np.ones((len(rows), 1))], [("month", str(values["month"].iloc[0]))]
-        for factor, (number, levels) in laid.met.items():
-            met = number[rows]
-            there, first = np.unique(met[met >= 0], return_index=True)
-            there = there[np.argsort(first)]  # as they come
-            columns.append((met[:, None] == there).astype(float))
-            names += [(factor, str(levels[one])) for one in there]
-        of_lots = laid.lots[rows]
-        fed = np.unique(of_lots.indices)
-        shares = of_lots[:, fed].toarray()
-        columns.append(shares)
-        names += [("lot", str(laid.lot_names[one])) for one in fed]
-        day, own, same = laid.met["day"][0][rows], laid.own_sd[rows], laid.of_round[rows]
+        tried, column = laid.met_by(rows)
+        factor, own, same = laid.factor[column], laid.own_sd[rows], laid.of_round[rows]
+        day, shares = tried[:, factor == _DAYS], tried[:, factor == _LOTS]
         variance = (same[:, None] == same) * np.outer(own, own) + month_sd**2
-        variance += _DAY**2 * ((day[:, None] == day) & (day >= 0)) + _LOT**2 * shares @ shares.T
+        variance += _DAY**2 * day @ day.T + _LOT**2 * shares @ shares.T
         variance[np.diag_indices(len(rows))] += laid.variance[rows]
-        sd = np.sqrt(np.diag(variance))
-        tried = np.hstack(columns)
-        kept = np.flatnonzero(_tellable(laid.culture[rows], tried))
-        return cls(values, laid.rest[rows], sd, cho_factor(variance), tried[:, kept], [names[place] for place in kept])
+        sd, solved = np.sqrt(np.diag(variance)), cho_factor(variance)
+        culture = laid.culture[rows]
+        kept = _tellable(culture, tried)
+        names = [(_MET[one], level) for one, level in zip(factor[kept], laid.level[column[kept]], strict=True)]
+        return cls(laid.refeed[rows], culture, laid.rest[rows], sd, solved, tried[:, kept], names)
 
     def named(self) -> list[_Found]:
         """Name causes, the clearest first, each with what the ones before it explain taken out."""
@@ -250,24 +266,24 @@ class _Month(NamedTuple):
         share /= share.sum()
         order = np.argsort(-share, kind="stable")
         enough = order[: int(np.searchsorted(np.cumsum(share[order]), _TOGETHER)) + 1]
-        who = self.values[self.levels[:, best] > 0.0]
+        who = self.levels[:, best] > 0.0
         factor, level = self.names[best]
         size = 100.0 * float(np.expm1(effect[best]))
         odds = float(np.exp(min(log_odds[best], 700.0)) / len(log_odds))
         row: dict[str, object] = {
-            "month": str(self.values["month"].iloc[0]),
+            "month": self.names[0][1],
             "factor": factor,
             "level": level,
             "candidates": ", ".join(" ".join(self.names[place]) for place in enough if place != best),
             "effect_pct": size,
             "effect_pct_se": (100.0 + size) * float(np.sqrt(variance[best])),
-            "cultures": who["culture"].nunique(),
-            "refeeds": len(who),
+            "cultures": len(np.unique(self.culture[who])),
+            "refeeds": int(who.sum()),
             "odds": odds,
         }
         either = "".join(f" or {' '.join(self.names[place])}" for place in enough if place != best)
         cause = f"{factor} {level}{either} ({size:+.0f} %)"
-        return _Found(row, pd.DataFrame({"refeed": who["refeed"], "cause": cause}), odds)
+        return _Found(row, pd.DataFrame({"refeed": self.refeed[who], "cause": cause}), odds)
 
 
 def _tellable(culture: np.ndarray, levels: np.ndarray) -> np.ndarray:

@@ -7,6 +7,8 @@ import pandas as pd
 
 from ..records.collection import Collection
 from ..records.rounds import STEPPING
+from .numbered import HISTORY, ROUND
+from .probes import probes_of
 
 #: What a jar may share with others, besides its flour: where it stands in the tables, and its name for people.
 FACTORS = ("day", "room", "store", "person", "probe", "water source", "vessel kind")
@@ -35,9 +37,8 @@ def circumstances(collection: Collection, history: pd.Series) -> pd.DataFrame:
         then `FACTORS`, missing where nothing is noted.
     """
     refeeds = collection["refeeds"].assign(history=history.to_numpy())
-    place = ["culture", "history"]
     stepping = refeeds[refeeds["purpose"].isin(STEPPING)].sort_values("fed_at", kind="stable")
-    before = stepping.groupby(place)
+    before = stepping.groupby(HISTORY)
     since_fed = (stepping["fed_at"] - before["fed_at"].shift()).dt.total_seconds() / 3600.0
     last_round, cooled = before["round"].shift(), before["cooled_at"].shift()
     since_cold = (stepping["fed_at"] - cooled.fillna(before["fed_at"].shift())).dt.total_seconds() / 86400.0
@@ -58,9 +59,9 @@ def circumstances(collection: Collection, history: pd.Series) -> pd.DataFrame:
             "month": local.dt.to_period("M").astype("str"),
             "day": local.dt.strftime("%Y-%m-%d"),
             "room": refeeds["room"],
-            "store": _store_before(refeeds, stepping, place),
+            "store": _store_before(refeeds, stepping),
             "person": refeeds["person"],
-            "probe": refeeds["refeed"].map(_probes(collection)),
+            "probe": probes_of(collection, collection["readings"]["refeed"].notna()),
             "water source": refeeds["water_source"],
             "vessel kind": refeeds["vessel"].map(_vessel_kinds(collection)),
         }
@@ -76,17 +77,11 @@ def lots_fed(collection: Collection) -> pd.DataFrame:
     return pd.concat([single[~single["refeed"].isin(blends["refeed"])], blends], ignore_index=True)
 
 
-def _store_before(refeeds: pd.DataFrame, stepping: pd.DataFrame, place: list[str]) -> pd.Series:
+def _store_before(refeeds: pd.DataFrame, stepping: pd.DataFrame) -> pd.Series:
     """Return the store that a jar came out of before its round."""
-    store = stepping.groupby(place)["cold_store"].shift()
-    first = stepping["round"] != stepping.groupby(place)["round"].shift()
-    whole = [stepping[name] for name in (*place, "round")]
-    return store.where(first).groupby(whole).transform("first").reindex(refeeds.index)
-
-
-def _probes(collection: Collection) -> pd.Series:
-    read = collection["readings"].dropna(subset=["refeed", "probe"])
-    return read.groupby("refeed")["probe"].first()
+    before = stepping.groupby(HISTORY)
+    store = before["cold_store"].shift().where(stepping["round"] != before["round"].shift())
+    return store.groupby([stepping[name] for name in ROUND]).transform("first").reindex(refeeds.index)
 
 
 def _vessel_kinds(collection: Collection) -> dict[str, str]:

@@ -7,6 +7,7 @@ import pandas as pd
 
 from ..records.collection import Collection
 from ..records.settings import Settings
+from ..records.texts import at_places, places_in, stretches
 from .probes import state_at, states, true_ph
 
 #: A pH still above the floor counts as a miss from so far into the time allowed.
@@ -16,6 +17,7 @@ _READ_OFF_PH = 4.6
 _SURELY = 1.645
 #: A probe off by more than this [pH] bends the curve: then the corrected readings alone tell.
 _PROBE_IS_OFF = 0.05
+_OF_CURVES = ["refeed", "status", "lower_bounds", "time_to_ph_4_6_h", "time_to_ph_4_6_h_se"]
 
 
 def floors(collection: Collection, curves: pd.DataFrame) -> pd.Series:
@@ -37,32 +39,36 @@ def floors(collection: Collection, curves: pd.DataFrame) -> pd.Series:
     pandas.Series of str
         met, missed or not measured, by refeed.
     """
-    settings = collection.settings
-    ph = _true_readings(collection).sort_values("elapsed_h", kind="stable")
+    settings, refeeds = collection.settings, pd.Index(collection["refeeds"]["refeed"])
+    ph = _true_readings(collection)
+    last_in_time, missed, off = np.full(len(refeeds), np.nan), *np.zeros((2, len(refeeds)), bool)
     # A pH that has fallen stays down: the last reading in time tells, whatever a single one before it said.
-    last_in_time = ph[ph["elapsed_h"] <= settings.floor_h].groupby("refeed")["true"].last()
-    still_high = ph[(ph["elapsed_h"] >= _READ_LONG_ENOUGH * settings.floor_h) & (ph["true"] > settings.floor_ph)]
-    off = ph.groupby("refeed")["off"].max() > _PROBE_IS_OFF
-    acid = curves[curves["signal"] == "acid"].set_index("refeed")
-    by_curve = _curve_passes(acid, settings) & ~acid.index.isin(off.index[off])
-    met = (last_in_time.reindex(acid.index) <= settings.floor_ph) | by_curve
-    missed = acid.index.isin(still_high["refeed"])
-    verdict = np.where(met, "met", np.where(missed, "missed", "not measured"))
+    in_time = ph["elapsed_h"].where(ph["elapsed_h"] <= settings.floor_h)
+    last = ph[in_time == in_time.groupby(ph["fed"]).transform("max")]
+    last_in_time[last["fed"]] = last["true"]
+    still_high = (ph["elapsed_h"] >= _READ_LONG_ENOUGH * settings.floor_h) & (ph["true"] > settings.floor_ph)
+    missed[ph.loc[still_high, "fed"]] = True
+    off[ph.loc[(ph["true"] - ph["ph"]).abs() > _PROBE_IS_OFF, "fed"]] = True
+    acid = curves.loc[curves["signal"] == "acid", _OF_CURVES].set_index("refeed")
+    place = places_in(refeeds, acid.index.to_series())
+    met = (last_in_time[place] <= settings.floor_ph) | (_curve_passes(acid, settings) & ~off[place])
+    verdict = np.where(met, "met", np.where(missed[place], "missed", "not measured"))
     return pd.Series(verdict, index=acid.index, dtype="str")
 
 
 def _true_readings(collection: Collection) -> pd.DataFrame:
-    """Return the pH readings as they would be by a probe that is right, and how far off it was."""
-    readings = collection["readings"]
-    ph = readings.loc[readings["ph"].notna() & readings["elapsed_h"].notna(), ["refeed", "elapsed_h", "ph", "probe"]]
-    ph = ph.astype({"ph": float}).reset_index(drop=True)
+    """Return the pH readings, and as they would be by a probe that is right, with the places of their refeeds."""
+    readings, refeeds = collection["readings"], collection["refeeds"]
     found = states(collection["probe_checks"])
-    if not found.empty:
-        fed = ph["refeed"].map(collection["refeeds"].set_index("refeed")["fed_at"])
-        true = true_ph(ph["ph"], state_at(found, ph["probe"], fed))
-    else:
-        true = ph["ph"]
-    return ph.assign(true=true, off=(true - ph["ph"]).abs())
+    begins = stretches(readings["refeed"])
+    if len(found):  # a probe's state is asked for once for each stretch of readings of a refeed by one probe
+        begins = np.union1d(begins, stretches(readings["probe"]))
+    fed = places_in(refeeds["refeed"], readings["refeed"].iloc[begins])
+    state = state_at(found, readings["probe"].iloc[begins], at_places(refeeds["fed_at"], fed))
+    stretch = np.repeat(np.arange(len(begins)), np.diff(begins, append=len(readings)))
+    ph = readings[["elapsed_h", "ph"]].assign(fed=fed.to_numpy()[stretch])
+    ph["true"] = true_ph(ph["ph"], state.take(stretch).set_axis(ph.index))
+    return ph[ph["ph"].notna() & ph["elapsed_h"].notna() & (ph["fed"] >= 0)]
 
 
 def _curve_passes(acid: pd.DataFrame, settings: Settings) -> pd.Series:

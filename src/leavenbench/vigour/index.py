@@ -14,6 +14,7 @@ from ..records.rounds import STEPPING
 from .baseline import BASELINE_ROUNDS, with_baselines
 from .circumstances import circumstances, lots_fed
 from .floor import floors
+from .numbered import HISTORY, ROUND, in_words, nth_round
 from .shared import Shared, what_is_shared
 from .together import together
 from .too_good import too_good
@@ -22,7 +23,9 @@ from .worth import worth_of
 
 #: A shelf with fewer refeeds than this has nothing to share.
 _FEWEST = 12
+_STEP = [*HISTORY, "step"]
 _CORRECTED = {"temperature": "noted", "probe": "probed"}
+_COVARIATES = {"days in the cold": "cold_d", "hours since feeding": "rest_h", "feed ratio": "log_seed"}
 
 
 class Weighed(NamedTuple):
@@ -72,13 +75,15 @@ def weigh(collection: Collection, curves: pd.DataFrame) -> Weighed:
     Weighed
     """
     history = history_numbers(collection)
-    own = collection["refeeds"][["refeed", "culture", "round", "step", "purpose", "fed_at"]].assign(history=history)
+    refeeds = collection["refeeds"][["refeed", "culture", "round", "step", "purpose", "fed_at"]]
+    own = refeeds.assign(history=history, culture=refeeds["culture"].astype("category"))
+    own["refeed"] = pd.Categorical.from_codes(np.arange(len(own)), own["refeed"])  # numbers are quicker than names
     traits = log_traits(collection, curves).merge(own, how="inner", on="refeed")
     worth = worth_of(traits)
     leading = collection["cultures"].set_index("culture")["leading_signal"]
     values = together(with_baselines(traits, worth.spread), worth, leading)
-    values = own.merge(values, how="inner", on="refeed")
-    values = values.merge(circumstances(collection, history), how="left", on="refeed")
+    met = circumstances(collection, history).drop(columns="refeed")
+    values = own.join(met).merge(values, how="inner", on="refeed").astype({"refeed": "str"})
     lots = lots_fed(collection)
     known = values.dropna(subset=["round", "step"]).reset_index(drop=True)
     shared = what_is_shared(known, lots) if len(known) >= _FEWEST else None
@@ -120,21 +125,18 @@ def _own(weighed: Weighed) -> pd.DataFrame:
         log_vigour_pct_own=whole - own - _first_rounds_mean(values, whole - own),
         log_vigour_pct_own_se=np.hypot(values["log_vigour_se"], own_se),
     )
-    said = [values[noted].map({True: name, False: ""}).fillna("") for name, noted in _CORRECTED.items()]
-    for name, column in (("days in the cold", "cold_d"), ("hours since feeding", "rest_h"), ("feed ratio", "log_seed")):
-        said.append((values[column] != 0.0).map({True: name if shared is not None else "", False: ""}))
-    told["corrected_for"] = [", ".join(of for of in parts if of) for parts in zip(*said, strict=True)]
+    said = [values[name].fillna(False).to_numpy(dtype=bool) for name in _CORRECTED.values()]
+    said += [(values[name] != 0.0).to_numpy() & (shared is not None) for name in _COVARIATES.values()]
+    told["corrected_for"] = in_words(np.column_stack(said), [[name] for name in (*_CORRECTED, *_COVARIATES)])
     return told
 
 
 def _first_rounds_mean(values: pd.DataFrame, log_vigour: pd.Series) -> pd.Series:
     """Return how far each culture stands off its baseline over the first rounds, once other causes are out."""
-    place = [values[name] for name in ("culture", "history", "step")]
     rounds = values[values["purpose"] == "round"].sort_values("fed_at", kind="stable")
-    nth = rounds.groupby(["culture", "history"])["round"].transform(lambda of: pd.factorize(of)[0])
-    first = log_vigour.loc[nth.index[nth < BASELINE_ROUNDS]]
-    middle = first.groupby([of.loc[first.index] for of in place]).median().rename("middle").reset_index()
-    found = values[["culture", "history", "step"]].merge(middle, how="left", on=["culture", "history", "step"])
+    first = log_vigour.loc[rounds.index[nth_round(rounds, HISTORY) < BASELINE_ROUNDS]]
+    middle = first.groupby([values.loc[first.index, name] for name in _STEP]).median().rename("middle").reset_index()
+    found = values[_STEP].merge(middle, how="left", on=_STEP)
     return found["middle"].fillna(0.0).set_axis(values.index)
 
 
@@ -143,11 +145,10 @@ def _extra_steps(refeeds: pd.DataFrame, usual_steps: float) -> pd.Series:
     stepping = refeeds[refeeds["purpose"].isin(STEPPING)]
     if stepping.empty:
         return pd.Series(pd.NA, index=range(len(refeeds)), dtype="Int64")
-    rounds = stepping.groupby(["culture", "history", "round"]).agg(begun=("fed_at", "min"), steps=("step", "max"))
-    rounds = rounds.sort_values("begun")
-    earlier = rounds.groupby(["culture", "history"])["steps"].transform(
-        lambda steps: steps.astype(float).expanding().median().shift()
-    )
-    extra = (rounds["steps"].astype(float) - earlier.fillna(usual_steps)).clip(lower=0).round()
-    joined = refeeds.join(extra.rename("extra_steps"), on=["culture", "history", "round"])
+    rounds = stepping.groupby(ROUND).agg(begun=("fed_at", "min"), steps=("step", "max"))
+    rounds = rounds.sort_values("begun").astype({"steps": float})
+    so_far = rounds.groupby(HISTORY)["steps"].expanding().median().droplevel([0, 1])
+    earlier = so_far.groupby(HISTORY).shift().fillna(usual_steps)
+    extra = (rounds["steps"] - earlier).clip(lower=0).round()
+    joined = refeeds.join(extra.rename("extra_steps"), on=ROUND)
     return joined["extra_steps"].astype("Int64").reset_index(drop=True)

@@ -9,6 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from ..records.collection import Collection
+from ..records.texts import places_in
+
 #: pH at which a probe's electrodes are alike and only its offset shows.
 _NEUTRAL = 7.0
 #: Buffers at least so far apart [pH] tell a slope; a check with a slope outside this is none: buffers were mixed up.
@@ -40,19 +43,16 @@ def states(checks: pd.DataFrame) -> pd.DataFrame:
     0   one   0.95     0.1
     """
     known = checks.dropna(subset=["probe", "checked_at", "buffer_ph", "reading_ph"])
-    rows = []
-    for (probe, day), of_day in known.groupby(["probe", known["checked_at"].dt.floor("D")]):
-        buffer, shown = (of_day[name].to_numpy(dtype=float) for name in ("buffer_ph", "reading_ph"))
-        slope = np.nan
-        if np.ptp(buffer) >= _FAR_ENOUGH:
-            slope = float(np.polyfit(buffer, shown, 1)[0])
-            if not _POSSIBLE[0] <= slope <= _POSSIBLE[1]:
-                continue
-        rows.append((probe, day, slope, buffer.mean(), shown.mean()))
-    table = pd.DataFrame(rows, columns=["probe", "checked_at", "slope", "buffer", "shown"])
+    held = pd.DataFrame({"probe": known["probe"], "checked_at": known["checked_at"].dt.floor("D")})
+    held["buffer"], held["shown"] = known["buffer_ph"].astype(float), known["reading_ph"].astype(float)
+    of_day = held.groupby(["probe", "checked_at"])
+    table, away = of_day.mean(), held[["buffer", "shown"]] - of_day.transform("mean")
+    across = away.mul(away["buffer"], axis=0).groupby([held["probe"], held["checked_at"]]).sum()
+    far_enough = of_day["buffer"].max() - of_day["buffer"].min() >= _FAR_ENOUGH
+    table["slope"] = (across["shown"] / across["buffer"]).where(far_enough)
+    table = table[~far_enough | table["slope"].between(*_POSSIBLE)].reset_index()
     if table.empty:
         return table.assign(offset=np.nan)[["probe", "checked_at", "slope", "offset"]]
-    table = table.sort_values(["probe", "checked_at"], kind="stable", ignore_index=True)
     of_day = table["slope"]
     table["slope"] = _recent_median(table, "slope")
     table["slope"] = table.groupby("probe")["slope"].ffill().fillna(1.0)  # the last one known, where none is told
@@ -88,6 +88,16 @@ def state_at(found: pd.DataFrame, probe: pd.Series, moment: pd.Series) -> pd.Dat
         for column in told:
             told.loc[own, column] = np.interp(at, known, of_probe[column].to_numpy(dtype=float))
     return told
+
+
+def probes_of(collection: Collection, among: pd.Series) -> pd.Series:
+    """Return the first probe that was noted with each refeed, among some of the readings; aligned with the refeeds."""
+    refeeds, readings = collection["refeeds"]["refeed"], collection["readings"]
+    read = np.flatnonzero(among & readings["probe"].notna())[::-1]
+    fed = places_in(refeeds, readings["refeed"]).to_numpy()[read]
+    first = np.full(len(refeeds) + 1, -1)
+    first[fed] = read  # the last one written stays
+    return readings["probe"].reindex(first[:-1]).set_axis(refeeds.index)
 
 
 def true_ph(shown: pd.Series, state: pd.DataFrame) -> pd.Series:

@@ -9,13 +9,17 @@ neither a culture that declines drags the shelf along, nor a lasting change of t
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 from scipy import sparse
 
+from ..records.texts import places_in
 from .circumstances import FACTORS
+from .numbered import HISTORY, ROUND, level_numbers
 
 #: Usual deviations (sd, log) and degrees of freedom of their tails; a study by simulation found that they serve.
 _MONTH, _DAY, _LOT, _OTHER = 0.15, 0.05, 0.04, 0.03
@@ -32,6 +36,8 @@ FEWEST_CULTURES = 3
 #: The least scatter of a single refeed that is believed [log].
 _LEAST_SD = 0.02
 _ROUNDS_OF_WEIGHTS = 8
+#: Residual, against the right side, at which equations count as solved.
+_EXACT = 1e-12
 
 
 class Shared(NamedTuple):
@@ -76,11 +82,12 @@ def what_is_shared(values: pd.DataFrame, lots: pd.DataFrame) -> Shared:
     y, se = (values[name].to_numpy(dtype=float) for name in ("log_vigour", "log_vigour_se"))
     design = _Design.of(values, lots)
     prior = design.sd.copy()
-    of_round = values.groupby(["culture", "history", "round"]).ngroup().to_numpy()
+    of_round = level_numbers(values, ROUND)
+    own, shared = (int((design.kind == kind).sum()) for kind in ("own", "shared"))
     scatter = 0.06
     weight = 1.0 / (se**2 + scatter**2)
     for _ in range(_ROUNDS_OF_WEIGHTS):
-        found = _solved(design.matrix, y, weight, 1.0 / prior**2)
+        found = _solved(design.matrix, y, weight, 1.0 / prior**2, own, shared)
         rest = y - design.matrix @ found
         scatter = scatter_within(rest, se, of_round)
         variance = se**2 + scatter**2
@@ -88,16 +95,13 @@ def what_is_shared(values: pd.DataFrame, lots: pd.DataFrame) -> Shared:
         heavy = np.where(np.isfinite(design.tails), design.tails, 1e9)
         prior = design.sd / np.sqrt((heavy + 1.0) / (heavy + (found / design.sd) ** 2))
         prior = np.where((design.kind == "own") & (np.abs(found) > _FAR * design.sd), _FREE, prior)
-    told = design.matrix.power(2).T @ weight
-    errors = 1.0 / np.sqrt(told + 1.0 / prior**2)
-    parts = {kind: design.part(kind, found) for kind in ("covariate", "normal", "own")}
-    shared, _ = design.part("shared", found), None
+    errors = 1.0 / np.sqrt(design.matrix.power(2).T @ weight + 1.0 / prior**2)
     return Shared(
-        parts["covariate"],
-        shared,
+        design.part("covariate", found),
+        design.part("shared", found),
         np.sqrt(design.part("shared", errors**2, squared=True)),
-        parts["normal"],
-        parts["own"],
+        design.part("normal", found),
+        design.part("own", found),
         scatter,
         design.effects(found, errors),
     )
@@ -132,13 +136,57 @@ def scatter_within(value: np.ndarray, se: np.ndarray, of_round: np.ndarray, leas
     return float(np.sqrt(max(whole - np.median(se[several] ** 2), least**2)))
 
 
-def _solved(matrix: sparse.csr_matrix, y: np.ndarray, weight: np.ndarray, precision: np.ndarray) -> np.ndarray:
-    """Solve the penalised normal equations."""
+def _solved(
+    matrix: sparse.csr_matrix, y: np.ndarray, weight: np.ndarray, precision: np.ndarray, own: int = 0, shared: int = 0
+) -> np.ndarray:
+    """Solve the penalised normal equations.
+
+    The first columns, as many as `own`, hold ones, no two in a row; the next, as many as `shared`, hang together only
+    where months touch. Both are eliminated. What is left hangs together loosely, through them alone, which is where
+    conjugate gradients are quick.
+    """
+    from scipy.sparse.linalg import LinearOperator, cg
+
+    ends = [0, own, own + shared, len(precision)]
+    root = np.sqrt(weight)
+    y, matrix = root * y, sparse.diags(root) @ matrix
+    of_own, of_shared, others = (matrix[:, low:high] for low, high in pairwise(ends))
+    own_precision, shared_precision, precision = np.split(precision, ends[1:3])
+    size = 1.0 / np.sqrt(of_own.T @ root + own_precision)
+    of_own = of_own @ sparse.diags(size)
+
+    def without_own(rows: np.ndarray) -> np.ndarray:
+        return rows - of_own @ (of_own.T @ rows)
+
+    def equations(columns: sparse.csr_matrix, precision: np.ndarray) -> sparse.csc_matrix:
+        across = of_own.T @ columns
+        return (columns.T @ columns - across.T @ across + sparse.diags(precision)).tocsc()
+
+    shared_by = _solver(equations(of_shared, shared_precision))
+
+    def without_both(rows: np.ndarray) -> np.ndarray:
+        rows = without_own(rows)
+        return rows - without_own(of_shared @ shared_by(of_shared.T @ rows))
+
+    def left(x: np.ndarray) -> np.ndarray:
+        return others.T @ without_both(others @ x) + precision * x
+
+    square = (len(precision), len(precision))
+    alone = LinearOperator(square, _solver(equations(others, precision)), dtype=float)
+    by_others, _ = cg(LinearOperator(square, left, dtype=float), others.T @ without_both(y), rtol=_EXACT, M=alone)
+    rest = y - others @ by_others
+    by_shared = shared_by(of_shared.T @ without_own(rest))
+    by_own = size * (of_own.T @ (rest - of_shared @ by_shared))
+    return np.concatenate((by_own, by_shared, by_others))
+
+
+def _solver(equations: sparse.csc_matrix) -> Callable[[np.ndarray], np.ndarray]:
     from scipy.sparse.linalg import splu
 
-    normal = (matrix.T @ matrix.multiply(weight[:, None]) + sparse.diags(precision)).tocsc()
-    factors = splu(normal, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
-    return np.asarray(factors.solve(matrix.T @ (weight * y)))
+    if not equations.shape[0]:
+        return np.copy
+    symmetric = {"diag_pivot_thresh": 0.0, "options": {"SymmetricMode": True}}
+    return splu(equations, permc_spec="MMD_AT_PLUS_A", **symmetric).solve
 
 
 class _Design(NamedTuple):
@@ -152,25 +200,28 @@ class _Design(NamedTuple):
 
     @classmethod
     def of(cls, values: pd.DataFrame, lots: pd.DataFrame) -> _Design:
-        rows = np.arange(len(values))
-        blocks: list[_Block] = [
-            _Block.levels(rows, values, ["culture", "history", "step"], "normal", _FREE, np.inf),
-            _Block.levels(rows, values, ["culture", "history", "round"], "own", _OWN_ROUND, _TAILS_OWN),
-            _Block.levels(rows, values, ["month"], "shared", _MONTH, _TAILS_SHARED, factor="month"),
-            _Block.of_lots(values, lots),
+        """Lay out the model: own deviations first, then shared ones, then what lasts."""
+        met = values.assign(at=np.arange(len(values)), share=1.0)
+        fed = lots.assign(at=places_in(values["refeed"], lots["refeed"]).to_numpy())
+        fed = fed[fed["at"] >= 0].assign(culture=lambda table: values["culture"].to_numpy()[table["at"]])
+        others = [factor for factor in FACTORS if factor != "day"]
+        blocks = [
+            _Block.of(met, ROUND, "own", _OWN_ROUND, _TAILS_OWN),
+            _Block.of(met, ["month"], "shared", _MONTH, _TAILS_SHARED),
+            _Block.of(fed, ["lot"], "shared", _LOT, _TAILS_SHARED),
+            _Block.of(met, ["day"], "shared", _DAY, _TAILS_SHARED),
+            *(_Block.of(met, [factor, "month"], "shared", _OTHER, _TAILS_SHARED) for factor in others),
+            _Block.of(met, [*HISTORY, "step"], "normal", _FREE, np.inf),
         ]
-        for factor in FACTORS:
-            by = [factor] if factor == "day" else [factor, "month"]
-            sd = _DAY if factor == "day" else _OTHER
-            blocks.append(_Block.levels(rows, values, by, "shared", sd, _TAILS_SHARED, factor=factor))
-        blocks += [_Block.covariate(values[name], name, sd) for name, sd in _COVARIATES.items()]
-        blocks = [block for block in blocks if block.matrix.shape[1]]
+        width = [len(block.names) for block in blocks]
+        covariates = values[list(_COVARIATES)].to_numpy(dtype=float)
+        kind, sd, tails = (np.repeat([block[place] for block in blocks], width) for place in range(3))
         return cls(
-            sparse.hstack([block.matrix for block in blocks], format="csr"),
-            np.concatenate([np.full(block.matrix.shape[1], block.kind) for block in blocks]),
-            np.concatenate([np.full(block.matrix.shape[1], block.sd) for block in blocks]),
-            np.concatenate([np.full(block.matrix.shape[1], block.tails) for block in blocks]),
-            pd.concat([block.names for block in blocks], ignore_index=True),
+            sparse.hstack([*(block.columns(len(values)) for block in blocks), covariates], format="csr"),
+            np.append(kind, ["covariate"] * len(_COVARIATES)),
+            np.append(sd, list(_COVARIATES.values())),
+            np.append(tails, [np.inf] * len(_COVARIATES)),
+            pd.concat([block.names for block in blocks if block.kind == "shared"], ignore_index=True),
         )
 
     def part(self, kind: str, of: np.ndarray, *, squared: bool = False) -> np.ndarray:
@@ -181,63 +232,47 @@ class _Design(NamedTuple):
     def effects(self, found: np.ndarray, errors: np.ndarray) -> pd.DataFrame:
         """Return the shared deviations as a table."""
         shared = self.kind == "shared"
-        return self.names[shared].assign(effect=found[shared], se=errors[shared]).reset_index(drop=True)
+        return self.names.assign(effect=found[shared], se=errors[shared])
 
 
 class _Block(NamedTuple):
-    matrix: sparse.csr_matrix
+    """A column for each level of a factor: which, and where each has what share of a refeed."""
+
     kind: str
     sd: float
     tails: float
     names: pd.DataFrame
+    number: np.ndarray
+    at: np.ndarray
+    share: np.ndarray
 
     @classmethod
-    def levels(
-        cls, rows: np.ndarray, values: pd.DataFrame, by: list[str], kind: str, sd: float, tails: float, factor: str = ""
-    ) -> _Block:
-        """Return a column for each level of a factor; of shared ones, for those that enough cultures met."""
-        place = values[by]
-        known = place.notna().all(axis=1).to_numpy()
-        number, names = pd.factorize(pd.MultiIndex.from_frame(place[known].astype("str")))
-        names = pd.DataFrame(list(names), columns=by)
-        if kind == "shared" and len(names):
-            cultures = values.loc[known, "culture"].groupby(number).nunique()
-            number, names = _kept(number, names, (cultures >= FEWEST_CULTURES).to_numpy())
-        there = number >= 0
-        told = (np.ones(there.sum()), (rows[known][there], number[there]))
-        matrix = sparse.csr_matrix(told, shape=(len(values), len(names)))
-        return cls(matrix, kind, sd, tails, _named(names, factor))
+    def of(cls, met: pd.DataFrame, by: list[str], kind: str, sd: float, tails: float) -> _Block:
+        """Take all levels; of shared ones, those that enough cultures met."""
+        number = level_numbers(met, by)
+        if kind == "shared":
+            number = _met_by_enough(number, met["culture"])
+        told = np.flatnonzero(number >= 0)
+        _, first = np.unique(number[told], return_index=True)
+        names = _named(met.iloc[told[first]], by)
+        return cls(kind, sd, tails, names, number[told], *(met[name].to_numpy()[told] for name in ("at", "share")))
 
-    @classmethod
-    def of_lots(cls, values: pd.DataFrame, lots: pd.DataFrame) -> _Block:
-        """Return a column for each flour lot, with its share of the flour."""
-        row = pd.Series(np.arange(len(values)), index=values["refeed"])
-        fed = lots[lots["refeed"].isin(row.index)]
-        number, names = pd.factorize(fed["lot"])
-        rows = row.loc[fed["refeed"]].to_numpy()
-        share = fed["share"].to_numpy(dtype=float)
-        table = pd.DataFrame({"level": names, "month": ""})
-        if len(names):
-            cultures = values["culture"].iloc[rows].groupby(number).nunique()
-            number, table = _kept(number, table, (cultures >= FEWEST_CULTURES).to_numpy())
-        there = number >= 0
-        matrix = sparse.csr_matrix((share[there], (rows[there], number[there])), shape=(len(values), len(table)))
-        return cls(matrix, "shared", _LOT, _TAILS_SHARED, table.assign(factor="lot"))
-
-    @classmethod
-    def covariate(cls, values: pd.Series, name: str, sd: float) -> _Block:
-        """Return a single column with numbers in it."""
-        column = values.to_numpy(dtype=float)[:, None]
-        names = pd.DataFrame({"factor": [name], "level": [""], "month": [""]})
-        return cls(sparse.csr_matrix(column), "covariate", sd, np.inf, names)
+    def columns(self, rows: int) -> sparse.csr_matrix:
+        """Return them as a matrix."""
+        return sparse.csr_matrix((self.share, (self.at, self.number)), shape=(rows, len(self.names)))
 
 
-def _kept(number: np.ndarray, names: pd.DataFrame, kept: np.ndarray) -> tuple[np.ndarray, pd.DataFrame]:
-    new = np.where(kept, np.cumsum(kept) - 1, -1)
-    return new[number], names[kept].reset_index(drop=True)
+def _met_by_enough(number: np.ndarray, culture: pd.Series) -> np.ndarray:
+    """Return the numbers of those levels that enough cultures met, counted anew; -1 for the others."""
+    known = number >= 0
+    of_culture, cultures = pd.factorize(culture)
+    met = pd.unique(number[known] * len(cultures) + of_culture[known]) // max(len(cultures), 1)
+    kept = np.bincount(met, minlength=number.max(initial=-1) + 1) >= FEWEST_CULTURES
+    return np.append(np.where(kept, np.cumsum(kept) - 1, -1), -1)[number]
 
 
-def _named(names: pd.DataFrame, factor: str) -> pd.DataFrame:
-    level = names[factor] if factor in names else pd.Series("", index=names.index)
-    month = names["month"] if "month" in names else level.str[:7]
-    return pd.DataFrame({"factor": factor, "level": level, "month": month})
+def _named(levels: pd.DataFrame, by: list[str]) -> pd.DataFrame:
+    """Return factor, level and month of each column; the month of a day is its own, and a lot has none."""
+    level = levels[by[0]].astype("str").reset_index(drop=True)
+    month = levels["month"].reset_index(drop=True) if "month" in by else level.str[:7] if by == ["day"] else ""
+    return pd.DataFrame({"factor": by[0], "level": level, "month": month})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from .numbered import in_words
 from .traits import TRAITS
 from .worth import Worth
 
@@ -18,7 +19,7 @@ _CONTRADICT = 3.5
 #: Refeeds with both signals that tell how good the errors are, and by how much these may be too small.
 _FEWEST_PAIRS, _MOST_TOO_SMALL = 60, 1.6
 _OF = {signal: np.array([trait.startswith(signal) for trait in TRAITS]) for signal in ("rise", "acid")}
-_SIGNALS = np.array([trait.split()[0] for trait in TRAITS])
+_WORDS = [[trait, f"{trait} (at least)"] for trait in TRAITS]
 _SLOPES = np.array([trait.endswith("max_rate") for trait in TRAITS])
 
 
@@ -46,45 +47,44 @@ def together(held: pd.DataFrame, worth: Worth, leading: pd.Series) -> pd.DataFra
     Generalised least squares of the traits on their loadings. A jar in which nothing moved has the least vigour.
     Where the signals contradict each other, the leading one speaks.
     """
-    refeeds, value, error, base = _as_matrices(held)
-    culture = held.drop_duplicates("refeed").set_index("refeed")["culture"].reindex(refeeds)
-    error = np.hypot(_scale(value, error, worth, culture) * error, base)
+    value, error = _laid(held, _against_baseline(held), np.nan), _laid(held, held["se"], np.nan)
+    first = ~held["refeed"].duplicated()
+    culture = held.loc[first, "culture"]
+    error = np.hypot(_scale(value, error, worth, culture) * error, _laid(held, held["base_se"], np.nan))
     (rise, rise_se), (acid, acid_se) = (_scores(np.where(of, value, np.nan), error, worth) for of in _OF.values())
     both, both_se = _scores(value, error, worth)
     apart = np.abs(rise - acid) > _CONTRADICT * np.hypot(rise_se, acid_se)
-    declared = leading.dropna().to_dict()
-    lead = np.array([declared.get(of, "rise") for of in culture])
+    lead = culture.map(leading.dropna().to_dict()).astype("str").fillna("rise").to_numpy()
     alone = {signal: apart & (lead == signal) for signal in _OF}
-    log_vigour = np.select(list(alone.values()), [rise, acid], both)
-    se = np.select(list(alone.values()), [rise_se, acid_se], both_se)
-    table = pd.DataFrame({"refeed": refeeds, "log_vigour": log_vigour, "log_vigour_se": se})
-    table = table.assign(rise=rise, rise_se=rise_se, acid=acid, acid_se=acid_se)
-    silent = pd.Series(np.select(list(alone.values()), ["acid", "rise"], ""), index=refeeds)
-    trait = held["trait"].cat.codes.to_numpy()
-    counts = (worth.loading > 0.0)[trait] & (held["refeed"].map(silent).to_numpy() != _SIGNALS[trait])
-    told, trait = held[counts], trait[counts]
-    bound = np.where(told["at_least"], " (at least)", "")
-    more = told.assign(trait=np.array(TRAITS, object)[trait] + bound).groupby("refeed")
-    more = more.agg(
-        traits_used=("trait", ", ".join),
-        baseline_rounds=("baseline_rounds", "max"),
-        noted=("noted", "all"),
-        probed=("probed", "any"),
+    table = held.loc[first, ["refeed"]].assign(
+        log_vigour=np.select(list(alone.values()), [rise, acid], both),
+        log_vigour_se=np.select(list(alone.values()), [rise_se, acid_se], both_se),
     )
-    return table.dropna(subset=["log_vigour", "log_vigour_se"]).merge(more, on="refeed").reset_index(drop=True)
+    table = table.assign(rise=rise, rise_se=rise_se, acid=acid, acid_se=acid_se)
+    silent = (alone["rise"][:, None] & _OF["acid"]) | (alone["acid"][:, None] & _OF["rise"])
+    counts = _laid(held, True, False) & (worth.loading > 0.0) & ~silent
+    table = table.assign(
+        traits_used=in_words(counts.astype(int) + (counts & _laid(held, held["at_least"], False)), _WORDS),
+        baseline_rounds=np.where(counts, _laid(held, held["baseline_rounds"], 0), 0).max(axis=1),
+        noted=(_laid(held, held["noted"], True) | ~counts).all(axis=1),
+        probed=(_laid(held, held["probed"], False) & counts).any(axis=1),
+    )
+    return table[counts.any(axis=1)].dropna(subset=["log_vigour", "log_vigour_se"]).reset_index(drop=True)
 
 
-def _as_matrices(held: pd.DataFrame) -> tuple[pd.Index, np.ndarray, np.ndarray, np.ndarray]:
-    """Return the refeeds, and the traits of each against their baselines, their errors and the baselines' (n, 7)."""
-    relative = (held["value"] - held["base"]).to_numpy(dtype=float)
-    trait = held["trait"].cat.codes.to_numpy()
-    bounded = np.clip(relative, np.log(LEAST), np.log(MOST))
-    relative = np.where(_SLOPES[trait], np.where(held["still"], np.log(LEAST), bounded), relative)
+def _laid(held: pd.DataFrame, column: pd.Series | np.ndarray | bool, missing: float | bool) -> np.ndarray:
+    """Lay what is told of traits side by side, a row for each refeed as they come, in the order of `TRAITS`."""
     row, refeeds = pd.factorize(held["refeed"])
-    value, error, base = (np.full((len(refeeds), len(TRAITS)), np.nan) for _ in range(3))
-    value[row, trait], error[row, trait] = relative, held["se"].to_numpy(dtype=float)
-    base[row, trait] = held["base_se"].to_numpy(dtype=float)
-    return pd.Index(refeeds), value, error, base
+    matrix = np.full((len(refeeds), len(TRAITS)), missing)
+    matrix[row, held["trait"].cat.codes] = column
+    return matrix
+
+
+def _against_baseline(held: pd.DataFrame) -> np.ndarray:
+    """Return each trait against its baseline; slopes within what can be told."""
+    relative = (held["value"] - held["base"]).to_numpy(dtype=float)
+    bounded = np.where(held["still"], np.log(LEAST), np.clip(relative, np.log(LEAST), np.log(MOST)))
+    return np.where(_SLOPES[held["trait"].cat.codes], bounded, relative)
 
 
 def _scale(value: np.ndarray, error: np.ndarray, worth: Worth, culture: pd.Series) -> float:
@@ -119,9 +119,13 @@ def _least_squares(
     there = np.isfinite(value)
     sd = np.sqrt(worth.alone**2 + np.where(there, error, 0.0) ** 2 + bent**2)
     far = np.where(there, sd, 1e6)  # what is missing counts nothing, nor goes with anything
-    both = there[:, :, None] & there[:, None, :] | np.eye(len(TRAITS), dtype=bool)
-    precision = np.linalg.inv(worth.correlation * both * far[:, :, None] * far[:, None, :])
-    weighed = precision @ worth.loading
+    weighed = np.zeros_like(far)
+    pattern = there @ 2 ** np.arange(len(TRAITS))
+    for one in np.unique(pattern):  # few patterns of what is there come again and again
+        alike = pattern == one
+        of = there[np.argmax(alike)]
+        inverse = np.linalg.inv(worth.correlation * (np.outer(of, of) | np.eye(len(TRAITS), dtype=bool)))
+        weighed[alike] = (worth.loading / far[alike]) @ inverse / far[alike]
     size = weighed @ worth.loading
     found = (weighed * np.where(there, value, 0.0)).sum(axis=1) / np.where(size > 0.0, size, 1.0)
     known = there.any(axis=1)

@@ -11,8 +11,9 @@ import numpy as np
 import pandas as pd
 
 from ..records.collection import Collection
+from ..records.texts import places_in
 from ..temperature import Cardinal
-from .probes import state_at, states
+from .probes import probes_of, state_at, states
 from .warmth import Warmth
 
 #: The traits that vigour is read from; a culture that is weaker has a longer lag, so its sign is turned.
@@ -28,6 +29,10 @@ _TITRATED_FROM_H, _TITRATION_SE = 12.0, 0.05
 _ALL_BORROWED = 0.98
 #: What a curve's status must be for its numbers to mean something.
 SOUND = ("fitted", "peak not reached", "no activity")
+#: Traits and their columns in the curves table; what else of it is needed.
+_COLUMNS = {"lag": "lag_h", "max_rate": "max_rate", "extent": "extent"}
+_TOLD = ("", "_se", "_prior_share", "_alone", "_alone_se")
+_NEEDED = ["refeed", "signal", "status", "lower_bounds", *(name + of for name in _COLUMNS.values() for of in _TOLD)]
 
 
 def log_traits(collection: Collection, curves: pd.DataFrame) -> pd.DataFrame:
@@ -47,77 +52,56 @@ def log_traits(collection: Collection, curves: pd.DataFrame) -> pd.DataFrame:
         reference temperature; for the lag hours with the sign turned), se, at_least, still (no activity: the value is
         missing), noted (whether a temperature was), probed (whether its probe was checked).
     """
-    sound = curves[curves["status"].isin(SOUND)].reset_index(drop=True)
-    warmth = Warmth.of(collection)
-    probe = _probe_slopes(collection, sound)
-    parts = []
-    settings = collection.settings
+    sound = curves.loc[curves["status"].isin(SOUND), _NEEDED].reset_index(drop=True)
+    settings, warmth = collection.settings, Warmth.of(collection)
     organisms = {"rise": settings.yeast_cardinal_degC, "acid": settings.lactic_cardinal_degC}
+    slopes = {"rise": np.full(len(warmth.refeeds), np.nan), "acid": _probe_slopes(collection)}
+    number, parts = places_in(warmth.refeeds, sound["refeed"]), []
     for signal, temperatures in organisms.items():
-        own = sound[sound["signal"] == signal].reset_index(drop=True)
-        slope = probe[(sound["signal"] == signal).to_numpy()] if signal == "acid" else np.full(len(own), np.nan)
-        parts += _of_signal(own, warmth, Cardinal(*temperatures), slope)
+        own = sound[sound["signal"] == signal]
+        fed = number[own.index].to_numpy()
+        parts += _of_signal(own, signal, fed, warmth, Cardinal(*temperatures), slopes[signal][fed])
     table = pd.concat([*parts, _titrations(collection)], ignore_index=True)
-    table["trait"] = pd.Categorical(table["trait"], TRAITS)
-    return table
+    names = pd.Categorical.from_codes(table["refeed"], warmth.refeeds)
+    return table.assign(refeed=names, trait=pd.Categorical.from_codes(table["trait"], TRAITS))
 
 
-def _of_signal(own: pd.DataFrame, warmth: Warmth, organism: Cardinal, slope: np.ndarray) -> list[pd.DataFrame]:
-    if own.empty:
-        return []
-    number = warmth.refeeds.get_indexer(own["refeed"])
-    lag, rate, extent = (_alone(own, name) for name in ("lag_h", "max_rate", "extent"))
+def _of_signal(
+    own: pd.DataFrame, signal: str, number: np.ndarray, warmth: Warmth, organism: Cardinal, slope: np.ndarray
+) -> list[pd.DataFrame]:
+    """Return the rows of each trait of a signal, without those that say nothing; refeed and trait by their number."""
+    lag, rate, extent = (_alone(own, name) for name in _COLUMNS.values())
     with np.errstate(all="ignore"):
         begin = np.maximum(np.nan_to_num(own["lag_h"].to_numpy(dtype=float)), 0.0)
         took = own["extent"].to_numpy(dtype=float) / own["max_rate"].to_numpy(dtype=float)
         took = np.clip(np.nan_to_num(took, nan=2.0, posinf=24.0), 0.25, 24.0)
-        at_lag = warmth.reference_hours(number, begin, organism)
-        pace = (warmth.reference_hours(number, begin + took, organism) - at_lag) / took
+        at = np.array([begin, begin + took, np.maximum(lag.value, 0.0)])
+        at_lag, at_end, of_lag = warmth.reference_hours(number, at, organism)
+        pace = (at_end - at_lag) / took
         error = warmth.log_error(warmth.at(number, begin + 0.5 * took), number, organism)
         scale = np.log(np.where(np.isnan(slope), 1.0, slope))
-        of_lag = warmth.reference_hours(number, np.maximum(lag.value, 0.0), organism)
         told = {
             "max_rate": (np.log(rate.value / pace) - scale, np.hypot(rate.se / rate.value, error)),
             "extent": (np.log(extent.value) - scale, extent.se / extent.value),
             "lag": (-of_lag, np.hypot(lag.se * pace, of_lag * error)),
         }
     still = (own["status"] == "no activity").to_numpy()
-    bounds = own["lower_bounds"].fillna("").str.split(", ")
-    columns = {"max_rate": "max_rate", "extent": "extent", "lag": "lag_h"}
-    return [
-        _rows(
-            own, trait, *told[trait], still, np.array([name in of for of in bounds], bool), warmth.noted[number], slope
-        )
-        for trait, name in columns.items()
-    ]
+    common = {"refeed": number, "still": still, "noted": warmth.noted[number], "probed": ~np.isnan(slope)}
+    which, bounds = pd.factorize(own["lower_bounds"].fillna(""))
+    at_least = {trait: np.array([name in of.split(", ") for of in bounds], bool) for trait, name in _COLUMNS.items()}
+    return [_rows(signal, trait, *told[trait], at_least[trait][which], common) for trait in told]
 
 
 def _rows(
-    own: pd.DataFrame,
-    trait: str,
-    value: np.ndarray,
-    se: np.ndarray,
-    still: np.ndarray,
-    at_least: np.ndarray,
-    noted: np.ndarray,
-    slope: np.ndarray,
+    signal: str, trait: str, value: np.ndarray, se: np.ndarray, at_least: np.ndarray, common: dict[str, np.ndarray]
 ) -> pd.DataFrame:
     """Return the rows of one trait, without those that say nothing."""
+    still, slope = common["still"], trait == "max_rate"
     se = np.where(np.isnan(se) | still, _UNSURE_SE, se)
-    table = pd.DataFrame(
-        {
-            "refeed": own["refeed"],
-            "trait": own["signal"] + " " + trait,
-            "value": np.where(still, np.nan, value),
-            "se": se,
-            "at_least": at_least,
-            "still": still,
-            "noted": noted,
-            "probed": ~np.isnan(slope),
-        }
-    )
-    told = np.isfinite(value) & (se <= _SILENT[trait]) & ~(at_least & (trait != "max_rate"))
-    return table[told | (still & (trait == "max_rate"))]
+    told = (np.isfinite(value) & (se <= _SILENT[trait]) & (slope | ~at_least)) | (still & slope)
+    columns = {"value": np.where(still, np.nan, value), "se": se, "at_least": at_least, **common}
+    number = TRAITS.index(f"{signal} {trait}")
+    return pd.DataFrame({"trait": number, **{name: column[told] for name, column in columns.items()}})
 
 
 def _titrations(collection: Collection) -> pd.DataFrame:
@@ -130,18 +114,9 @@ def _titrations(collection: Collection) -> pd.DataFrame:
     last = read.groupby("refeed").tail(1)
     acid = (last["titration_mL"] * last["titrant_mol_per_L"] / last["titration_sample_g"]).astype(float)
     acid = acid[acid > 0.0]
-    return pd.DataFrame(
-        {
-            "refeed": last["refeed"].loc[acid.index],
-            "trait": "acid titration",
-            "value": np.log(acid),
-            "se": _TITRATION_SE,
-            "at_least": False,
-            "still": False,
-            "noted": True,
-            "probed": False,
-        }
-    )
+    number = pd.Index(collection["refeeds"]["refeed"]).get_indexer(last["refeed"].loc[acid.index])
+    same = {"trait": TRAITS.index("acid titration"), "at_least": False, "still": False, "noted": True, "probed": False}
+    return pd.DataFrame({"refeed": number, "value": np.log(acid), "se": _TITRATION_SE, **same})
 
 
 class _Alone(NamedTuple):
@@ -162,12 +137,10 @@ def _alone(own: pd.DataFrame, name: str) -> _Alone:
     return _Alone(np.where(told, alone, value), np.where(told, alone_se, np.where(share > 0.0, rest, se)))
 
 
-def _probe_slopes(collection: Collection, sound: pd.DataFrame) -> np.ndarray:
-    """Return the slope of the probe that read each refeed; NaN where it is not known."""
-    readings = collection["readings"]
-    read = readings[readings["ph"].notna() & readings["probe"].notna()]
-    found = states(collection["probe_checks"])
-    if read.empty or found.empty:
-        return np.full(len(sound), np.nan)
-    probe = sound["refeed"].map(read.groupby("refeed")["probe"].first())
-    return state_at(found, probe, sound["fed_at"])["slope"].to_numpy()
+def _probe_slopes(collection: Collection) -> np.ndarray:
+    """Return the slope of the probe that read the pH of each refeed; NaN where it is not known."""
+    refeeds, found = collection["refeeds"], states(collection["probe_checks"])
+    if found.empty:
+        return np.full(len(refeeds), np.nan)
+    probe = probes_of(collection, collection["readings"]["ph"].notna())
+    return state_at(found, probe, refeeds["fed_at"])["slope"].to_numpy()

@@ -12,6 +12,8 @@ import numpy as np
 import pandas as pd
 
 from ..records.collection import Collection
+from ..records.looks import in_order
+from ..records.texts import places_in
 from ..temperature import Cardinal, rate_against_reference
 
 #: Noise of a thermometer held into dough, and how far a dough strays from what the wall's said at feeding [degC];
@@ -60,11 +62,7 @@ class Warmth(NamedTuple):
         """Take it from the temperatures of the readings, else from that of the room, else from the reference."""
         refeeds = pd.Index(collection["refeeds"]["refeed"])
         reference = collection.settings.reference_temperature_degC
-        read = collection["readings"][["refeed", "elapsed_h", "temperature_degC"]].dropna()
-        read = read[read["elapsed_h"] >= 0.0].groupby(["refeed", "elapsed_h"], as_index=False).mean()
-        number = refeeds.get_indexer(read["refeed"])
-        t, degC = (read[name].to_numpy(dtype=float)[number >= 0] for name in ("elapsed_h", "temperature_degC"))
-        number = number[number >= 0]
+        number, t, degC = _read(collection)
         many = np.bincount(number, minlength=len(refeeds))
         with np.errstate(invalid="ignore"):
             mean = np.bincount(number, degC, len(refeeds)) / many
@@ -73,9 +71,7 @@ class Warmth(NamedTuple):
         noted = ~np.isnan(level)
         level = np.where(noted, level, reference)
         degC = level[number] + _trusted(number, degC - level[number], many)[number] * (degC - level[number])
-        order = np.lexsort((t, number))
-        hours, degC, number = (number * _APART + t)[order], degC[order], number[order]
-        ends = np.arange(len(refeeds))
+        hours, ends = number * _APART + t, np.arange(len(refeeds))
         first, last = level.copy(), level.copy()
         last[number] = degC
         first[number[::-1]] = degC[::-1]
@@ -152,6 +148,19 @@ class Warmth(NamedTuple):
         slowest = np.minimum(self.pace(degC - _OWN_WAYS_DEGC, organism), self.pace(degC + _OWN_WAYS_DEGC, organism))
         told = np.where(slowest > _SLOWEST, np.hypot(thermometer, own), _NOBODY_KNOWS)
         return np.where(self.noted[number], told, widest)
+
+
+def _read(collection: Collection) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the refeeds, hours and temperatures that were read, in that order; those of one moment are one."""
+    readings = collection["readings"]
+    fed = places_in(collection["refeeds"]["refeed"], readings["refeed"])
+    told = readings["temperature_degC"].notna() & (readings["elapsed_h"] >= 0.0) & (fed >= 0)
+    read = readings.loc[told, ["elapsed_h", "temperature_degC"]].to_numpy(dtype=float)
+    order = in_order(fed[told].to_numpy(), read[:, 0])
+    number, (t, degC) = fed[told].to_numpy()[order], read[order].T
+    begins = np.flatnonzero(np.append(True, (np.diff(number) > 0) | (np.diff(t) > 0.0))[: len(t)])
+    mean = np.add.reduceat(degC, begins) / np.diff(begins, append=len(t))
+    return number[begins], t[begins], mean
 
 
 def _trusted(number: np.ndarray, away: np.ndarray, many: np.ndarray) -> np.ndarray:

@@ -84,12 +84,12 @@ def worth_of(traits: pd.DataFrame) -> Worth:
 
 def _differences(traits: pd.DataFrame) -> pd.DataFrame:
     """Return, refeed by refeed, the difference of each trait to the culture's last one at that step, over root 2."""
-    told = traits[traits["value"].notna() & ~traits["at_least"]].sort_values("fed_at", kind="stable")
-    step = told.groupby(PLACE, observed=True)["value"].diff() / np.sqrt(2.0)
-    table = told.assign(difference=step).pivot_table(
-        index="refeed", columns="trait", values="difference", aggfunc="first", observed=False
-    )
-    return table.reindex(columns=list(TRAITS)).astype(float)
+    known = traits["value"].notna() & ~traits["at_least"]
+    told = traits.loc[known, ["refeed", *PLACE, "fed_at", "value"]].sort_values("fed_at", kind="stable")
+    row, refeeds = pd.factorize(told["refeed"])
+    steps = np.full((len(refeeds), len(TRAITS)), np.nan)
+    steps[row, told["trait"].cat.codes] = told.groupby(PLACE, observed=True)["value"].diff() / np.sqrt(2.0)
+    return pd.DataFrame(steps, columns=list(TRAITS))
 
 
 def _sd(values: pd.Series) -> float:
@@ -131,6 +131,7 @@ def _activity(covariance: np.ndarray, pairs: np.ndarray, spread: np.ndarray, err
 def _positive(correlation: np.ndarray) -> np.ndarray:
     """Return the nearest correlation matrix with no eigenvalue under a twentieth."""
     strength, axes = np.linalg.eigh(correlation)
-    mended = (axes * np.maximum(strength, 0.05)) @ axes.T
+    half = axes * np.sqrt(np.maximum(strength, 0.05))
+    mended = half @ half.T
     size = np.sqrt(np.diag(mended))
     return mended / np.outer(size, size)

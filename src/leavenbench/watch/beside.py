@@ -10,6 +10,7 @@ import pandas as pd
 
 from ..records.collection import Collection
 from ..records.rounds import STEPPING
+from ..records.texts import places_in
 
 #: What people write when a culture was found to be itself, and what takes it back.
 _PROVEN = (
@@ -60,7 +61,7 @@ def beside_the_trend(
     checks = collection["identity_checks"]
     days = collection.settings.round_days
     lifeless = _lifeless(curves.loc[curves["fed_at"] < ends, _OF_CURVES], refeeds[known].assign(history=history[known]))
-    noted = refeeds[known].groupby("culture")["passed"].agg(lambda passed: passed.notna().any())
+    noted = refeeds.loc[known, "passed"].notna().groupby(refeeds["culture"]).any()
     return table.assign(
         lifeless=[lifeless.get(culture, "") for culture in table["culture"]],
         last_fed_at=last["fed_at"].array,
@@ -88,16 +89,17 @@ def _lifeless(curves: pd.DataFrame, refeeds: pd.DataFrame) -> dict[str, str]:
     Only steps of the present history count. A jar that never rose is not called dead by its rise alone: its pH must
     have been read.
     """
-    steps = refeeds[refeeds["purpose"].isin(STEPPING)]
-    present = steps[steps["history"] == refeeds.groupby("culture")["history"].transform("max").reindex(steps.index)]
-    read = curves[~curves["status"].isin(["no readings", "too few readings"])]
-    read = read.assign(still=read["status"] == "no activity")
+    present = refeeds["history"] == refeeds.groupby("culture")["history"].transform("max")
+    present = np.append(present & refeeds["purpose"].isin(STEPPING), False)
+    at = places_in(refeeds["refeed"], curves["refeed"])
+    read = curves.assign(at=at, present=present[at], still=curves["status"] == "no activity")
+    read = read[~read["status"].isin(["no readings", "too few readings"])]
     ever_rose = read.loc[(read["signal"] == "rise") & ~read["still"], "culture"].unique()
     telling = read[(read["signal"] == "acid") | read["culture"].isin(ever_rose)]
-    telling = telling[telling["refeed"].isin(present["refeed"])].sort_values("fed_at", kind="stable")
-    steps_read = telling.drop_duplicates("refeed")
+    telling = telling[telling["present"]].sort_values("fed_at", kind="stable")
+    steps_read = telling.drop_duplicates("at")
     last_two = steps_read[steps_read.groupby("culture").cumcount(ascending=False) < 2]
-    of_them = telling[telling["refeed"].isin(last_two["refeed"])]
+    of_them = telling[telling["at"].isin(last_two["at"])]
     still = of_them.groupby("culture")["still"].all() & (last_two.groupby("culture").size() == 2)
     dead = of_them[of_them["culture"].map(still).astype(bool)]
     return {culture: _STILL[tuple(sorted(own["signal"].unique()))] for culture, own in dead.groupby("culture")}

@@ -105,7 +105,8 @@ def _told(differences: list[_Differences], until: float) -> tuple[float, float]:
     share = 2.0 * (1.0 - _CARRY_OVERS[:, None] ** np.array(_LAGS))  # of the variance, in a difference
     variance = (share * beyond * counts).sum(axis=1) / (share**2 * counts).sum(axis=1)
     away = ((beyond - share * variance[:, None]) ** 2 * counts).sum(axis=1)
-    best = _CARRY_OVERS[np.argmin(away)]
+    # by one lag alone every carry-over fits exactly, and rounding would choose
+    best = _CARRY_OVERS[np.argmin(away)] if np.count_nonzero(counts) > 1 else USUAL_CARRY_OVER
     carry_over = (counts[0] * best + _USUAL_COUNTS * USUAL_CARRY_OVER) / (counts[0] + _USUAL_COUNTS)
     share = 2.0 * (1.0 - carry_over ** np.array(_LAGS))
     told = max((share * beyond * counts).sum() / (share**2 * counts).sum(), _LEAST_SD**2)
