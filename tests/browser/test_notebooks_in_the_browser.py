@@ -25,7 +25,11 @@ pytestmark = pytest.mark.skipif(
 )
 
 #: The notebooks, the words by which each is known to be open, and the pictures that it draws by plain calls.
-NOTEBOOKS = [("start_here", "Start here", 4), ("trust_the_warning", "How far can the warning", 3)]
+NOTEBOOKS = [
+    ("start_here", "Start here", 4),
+    ("trust_the_warning", "How far can the warning", 3),
+    ("feeding_round", "The feeding round", 3),
+]
 
 
 def one_culture(folder):

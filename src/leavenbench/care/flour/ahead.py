@@ -17,7 +17,7 @@ import pandas as pd
 
 from ...columns import RESULTS
 from ...records.collection import Collection
-from .need import flour_need, round_uses
+from .need import SCATTER, flour_need, round_uses
 from .stock import flour_stock
 
 #: How far is looked ahead [d], and how many times it is played through.
@@ -26,6 +26,8 @@ _AHEAD_D, _TIMES = 730, 400
 _SHAPE = (_TIMES, 60)
 #: Times between rounds that tell how uneven they are, in shares of the usual one: less is a rescue, more a break.
 _LEAST, _MOST = 0.3, 3.0
+#: The times between the rounds of all other cultures together are worth so many of a culture's own.
+_OTHERS_WORTH = 6.0
 #: Where a flour has no lead time of its own [d] (common practice, no source).
 _LEAD_D = 14.0
 _LOW, _HIGH = 0.1, 0.9
@@ -114,24 +116,30 @@ def flour_ahead(
     """
     random = np.random.default_rng(seed)
     stock, spilt = flour_stock(collection, on), _spilt(collection, on)
-    need, rounds = flour_need(collection, on), round_uses(collection, on)
+    need, rounds = flour_need(collection, on), round_uses(collection, on, SCATTER)
     uses = {flour: np.zeros((_TIMES, _AHEAD_D)) for flour in sorted(need["flour"])}
     next_on = {} if due is None else dict(zip(due["culture"], due["due_on"], strict=True))
     group = collection["cultures"].set_index("culture")["group"]
-    begun, alike = _begun(collection, on), dict[object, np.ndarray]()
+    gaps, last = _gaps(collection, on)
+    gap_d, alike = collection.settings.round_gap_h / 24.0, dict[object, np.ndarray]()
     for culture, flours in need.groupby("culture")["flour"]:
         own = rounds[rounds["culture"] == culture]
         together = group.get(culture, np.nan)
         drawn = alike.setdefault(culture if pd.isna(together) else ("group", together), random.random(_SHAPE))
-        days = _days(
-            begun[culture], next_on.get(culture), collection.settings.round_days, pd.Timestamp(on), drawn, random
-        )
+        others = np.concatenate([seen for name, seen in gaps.items() if name != culture] or [np.zeros(0)])
+        between = _again(np.append(gaps[culture], others), _weights(len(gaps[culture]), len(others)), drawn, random)
+        planned = next_on.get(culture, last[culture] + pd.Timedelta(days=round(collection.settings.round_days)))
+        late = between[:, :1] - np.median(gaps[culture])  # the next round is as late or early as rounds are
+        days = np.maximum((planned - pd.Timestamp(on)).days + late, 1.0) + np.cumsum(between, axis=1) - between[:, :1]
+        since = (pd.Timestamp(on) - last[culture]).days
         for flour in flours:
             of_rounds = own[own["flour"] == flour].pivot(index="round", columns="day", values="mass_g").fillna(0.0)
-            order = np.argsort(of_rounds.sum(axis=1).to_numpy(), kind="stable")
-            again = _again(order, random.random(_SHAPE), random)
+            of_rounds = of_rounds.iloc[:-1] if since <= gap_d and len(of_rounds) > 1 else of_rounds
+            again = _again(np.arange(len(of_rounds)), np.ones(len(of_rounds)), random.random(_SHAPE), random)
             for day, masses in of_rounds.items():
                 _add(uses[flour], days + day, masses.to_numpy()[again])
+                if since <= gap_d and day > since:  # the round that has begun goes on
+                    _add(uses[flour], np.full((_TIMES, 1), day - since), masses.to_numpy()[again[:, -1:]])
     usable, today = stock[stock["usable"]], pd.Timestamp(on)
     return {
         flour: _played(used * spilt.get(flour, 1.0), usable[usable["flour"] == flour], today)
@@ -139,39 +147,30 @@ def flour_ahead(
     }
 
 
-def _begun(collection: Collection, on: dt.date) -> dict[str, np.ndarray]:
-    """Return the days on which each culture's rounds began, as days since 1970."""
-    refeeds = collection["refeeds"]
+def _gaps(collection: Collection, on: dt.date) -> tuple[dict[str, np.ndarray], pd.Series]:
+    """Return the days between each culture's rounds, and the day on which its last one began."""
+    refeeds, usual = collection["refeeds"], collection.settings.round_days
     refeeds = refeeds[refeeds["purpose"].isin(("round", "rescue"))]
     day = refeeds["fed_at"].dt.tz_localize(None).dt.normalize()
-    first = day[day <= pd.Timestamp(on)].groupby([refeeds["culture"], refeeds["round"]]).min()
-    days = first.to_numpy("datetime64[D]").astype(float)
-    return {str(culture): np.sort(days[of]) for culture, of in first.groupby("culture").indices.items()}
+    first = day[day <= pd.Timestamp(on)].groupby([refeeds["culture"], refeeds["round"]]).min().sort_values()
+    begun = {str(culture): of.to_numpy("datetime64[D]").astype(float) for culture, of in first.groupby("culture")}
+    gaps = {culture: np.diff(days) for culture, days in begun.items()}
+    sound = {name: seen[(seen > _LEAST * usual) & (seen < _MOST * usual)] for name, seen in gaps.items()}
+    return {name: np.append(seen, usual) for name, seen in sound.items()}, first.groupby("culture").max()
 
 
-def _days(
-    begun: np.ndarray,
-    due_on: pd.Timestamp | None,
-    round_days: float,
-    today: pd.Timestamp,
-    drawn: np.ndarray,
-    random: np.random.Generator,
-) -> np.ndarray:
-    """Return the days on which a culture's rounds begin, counted from today, shape (times, rounds)."""
-    gaps = np.diff(begun)
-    gaps = np.sort(np.append(gaps[(gaps > _LEAST * round_days) & (gaps < _MOST * round_days)], round_days))
-    between = _again(gaps, drawn, random)
-    now = float(today.to_datetime64().astype("datetime64[D]").astype(int))
-    first = (due_on - today).days if due_on is not None else begun[-1] - now + round_days
-    late = between[:, :1] - np.median(gaps)  # the next round is as late or early as rounds are
-    return np.maximum(first + late, 1.0) + np.cumsum(between, axis=1) - between[:, :1]
+def _weights(own: int, others: int) -> np.ndarray:
+    """Return what each of a culture's own times counts, and each of those of the others."""
+    return np.append(np.ones(own), np.full(others, _OTHERS_WORTH / max(others, 1)))
 
 
-def _again(seen: np.ndarray, drawn: np.ndarray, random: np.random.Generator) -> np.ndarray:
-    """Draw again from what was seen, ascending, each with a weight that is drawn for every playing."""
-    weights = np.cumsum(random.dirichlet(np.ones(len(seen)), _TIMES), axis=1)
-    place = (drawn[:, :, None] > weights[:, None, :-1]).sum(axis=2)
-    return seen[place]
+def _again(seen: np.ndarray, weights: np.ndarray, drawn: np.ndarray, random: np.random.Generator) -> np.ndarray:
+    """Draw again from what was seen, each with a share that is drawn for every playing; low draws give low values."""
+    order = np.argsort(seen, kind="stable")
+    shares = random.gamma(weights[order], size=(_TIMES, len(seen)))
+    ends = np.cumsum(shares, axis=1) / shares.sum(axis=1, keepdims=True)
+    place = np.array([np.searchsorted(end[:-1], draw) for end, draw in zip(ends, drawn, strict=True)])
+    return seen[order][place]
 
 
 def _add(used: np.ndarray, days: np.ndarray, masses: np.ndarray) -> None:

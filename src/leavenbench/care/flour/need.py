@@ -11,21 +11,21 @@ from ...records.collection import Collection
 from ...records.living import living_cultures
 from .stock import flour_used
 
-#: Rounds that tell what a round takes, the last ones.
-_REMEMBERED = 8
+#: Rounds that tell what a round takes, the last ones: the usual one, and how it scatters.
+_REMEMBERED, SCATTER = 8, 20
 YEAR_D = 365.25
 
 _NEED = RESULTS["flour_need"]
 
 
-def round_uses(collection: Collection, on: dt.date) -> pd.DataFrame:
+def round_uses(collection: Collection, on: dt.date, remembered: int = _REMEMBERED) -> pd.DataFrame:
     """Return what each culture's rounds took of each flour, extra steps and rescues with them.
 
     Returns
     -------
     pandas.DataFrame
         One row per culture, round, flour and day of the round (from 0): culture, round, flour, day, mass_g; the
-        culture's last eight rounds up to the day.
+        culture's last rounds up to the day.
     """
     used = flour_used(collection, on)
     used = used[used["purpose"].isin(("round", "rescue"))]
@@ -33,7 +33,7 @@ def round_uses(collection: Collection, on: dt.date) -> pd.DataFrame:
     used["day"] = (used["used_on"] - used.groupby(["culture", "round"])["used_on"].transform("min")).dt.days
     rounds = used.groupby(["culture", "round", "flour", "day"], as_index=False)["mass_g"].sum()
     last = rounds.groupby("culture")["round"].transform("max")
-    return rounds[rounds["round"] > last - _REMEMBERED].reset_index(drop=True)
+    return rounds[rounds["round"] > last - remembered].reset_index(drop=True)
 
 
 def flour_need(collection: Collection, on: dt.date) -> pd.DataFrame:
