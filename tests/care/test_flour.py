@@ -191,3 +191,10 @@ def test_who_hangs_on_one_source_and_who_lost_its_flour(demo, make_collection):
     only = dependence(steady(make_collection, 350.0), ON).iloc[0]
     assert only["why"] == "nobody else can send it; L1 is the only lot"
     assert only["rounds_left"] == 3.5
+
+
+def test_a_shelf_without_lots_has_no_stock_and_no_end(make_collection):
+    bare = make_collection(refeeds=fed(("a", "2024-02-01", 100), lots=[None]))
+    assert flour_stock(bare, ON).empty
+    assert run_out(bare, ON).empty  # no flour is named
+    assert dependence(bare, ON).empty

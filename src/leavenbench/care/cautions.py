@@ -16,6 +16,12 @@ RAW = "Do not taste raw starter or dough: flour is raw. Judge by bubbles, smell 
 MOULD = "Any mould, or pink, orange or red colour: discard the whole jar. Do not skim it, do not feed it on."
 OLD_JAR = "Keep the old jar in the cold until this one has passed."
 UNDER_THE_BAND = "Under the band: read again; still under: add a step."
+#: Dry ice boils off at -78.5 degC into gas that takes the place of air (read in published guidance).
+DRY_ICE = (
+    "Dry ice (-78.5 °C): work where the air moves, and never close it into an airtight container: its gas must get out."
+)
+#: Common practice, no source.
+DEEP_COLD = "At -80 °C: insulated gloves and eye protection."
 DEFER = "These cautions are general; your local food-safety rules and licensed advice go before them."
 
 
@@ -25,6 +31,18 @@ def floor_caution(floor_ph: float, floor_h: float) -> str:
         f"A jar that has not come to pH {floor_ph:g} within {floor_h:g} h of its last step is not passed on, "
         "and does not go back to the cold as if it had passed."
     )
+
+
+def allergens_in(grains: Iterable[str]) -> list[str]:
+    """Return the grains among some, or among flours by name, that belong on a label.
+
+    Examples
+    --------
+    >>> allergens_in(["buckwheat", "medium rye flour"])
+    ['rye']
+    """
+    words = [grain.casefold() for grain in grains if "buckwheat" not in grain.casefold()]
+    return [grain for grain in _ALLERGENS if any(grain in word for word in words)]
 
 
 def cautions_for(grains: Iterable[str], gluten_free: bool, floor_ph: float, floor_h: float) -> list[str]:
@@ -48,8 +66,7 @@ def cautions_for(grains: Iterable[str], gluten_free: bool, floor_ph: float, floo
     >>> cautions_for(["rye", "buckwheat"], True, 4.6, 24)[3]
     'Allergens on the bench: rye. Label whatever leaves it.'
     """
-    words = [grain.casefold() for grain in grains if "buckwheat" not in grain.casefold()]
-    there = [grain for grain in _ALLERGENS if any(grain in word for word in words)]
+    there = allergens_in(grains)
     told = [RAW, MOULD, floor_caution(floor_ph, floor_h)]
     if there:
         told.append(f"Allergens on the bench: {', '.join(there)}. Label whatever leaves it.")

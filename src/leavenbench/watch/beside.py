@@ -68,7 +68,7 @@ def beside_the_trend(
         floor=last["floor"].fillna("not measured").array,
         extra_steps=last["extra_steps"].array,
         identity_doubt=_in_last_round(order, "too_good").reindex(table["culture"]).fillna(False).array,
-        identity_proven_on=_proven_on(checks[checks["checked_on"] <= pd.Timestamp(as_of)])
+        identity_proven_on=identity_proven_on(checks[checks["checked_on"] <= pd.Timestamp(as_of)])
         .reindex(table["culture"])
         .array,
         # half a round late is late; a whole round missed counts once
@@ -117,7 +117,7 @@ def _rounds_since(moments: pd.Series, as_of: dt.date, round_days: float) -> pd.S
     return np.floor(since / round_days - 0.5).clip(lower=0)
 
 
-def _proven_on(checks: pd.DataFrame) -> pd.Series:
+def identity_proven_on(checks: pd.DataFrame) -> pd.Series:
     """Return when each culture was last proven to be itself; a check that failed or says nothing proves nothing."""
     result = checks["result"].fillna("").str.casefold()
     proven = result.str.contains(_PROVEN).astype(bool) & ~result.str.contains(_NOT_PROVEN).astype(bool)

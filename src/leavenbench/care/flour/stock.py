@@ -15,6 +15,7 @@ from ...records.collection import Collection
 _OFF_G, _OFF_SHARE = 100.0, 0.05
 
 _STOCK = RESULTS["flour_stock"]
+_BALANCE = ("received_g", "used_g", "counted_off_g", "left_g", "last_counted_on", "last_used_on", "notice")
 
 
 def flour_used(collection: Collection, on: dt.date | None = None) -> pd.DataFrame:
@@ -94,7 +95,8 @@ def flour_stock(collection: Collection, on: dt.date) -> pd.DataFrame:
         {"lot": lot, **_balance(lot in known, received, mass, of_use.get(lot), of_counts.get(lot))}
         for lot, received, mass in table[["lot", "received", "mass_g"]].itertuples(index=False)
     ]
-    made = table[["lot", "flour", "received", "best_before"]].merge(pd.DataFrame(rows), on="lot", how="left")
+    balanced = pd.DataFrame(rows, columns=["lot", *_BALANCE])
+    made = table[["lot", "flour", "received", "best_before"]].merge(balanced.astype({"lot": "str"}), on="lot")
     made["usable_until"] = usable_until(table, collection)
     made["usable"] = (made["left_g"] > 0.0) & ~(made["usable_until"] < today)
     made = made.sort_values(["flour", "received", "lot"], kind="stable", ignore_index=True)
