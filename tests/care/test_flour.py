@@ -198,3 +198,21 @@ def test_a_shelf_without_lots_has_no_stock_and_no_end(make_collection):
     assert flour_stock(bare, ON).empty
     assert run_out(bare, ON).empty  # no flour is named
     assert dependence(bare, ON).empty
+
+
+def test_a_round_of_several_days_is_one_round(make_collection):
+    shelf = make_collection(
+        Settings(title="x", round_days=60.0, steps_per_round=3.0),
+        flour_lots=LOT,
+        refeeds=fed(("a", "2024-10-01", 40), ("a", "2024-10-02", 76), ("a", "2024-10-03", 132))
+        | {"round": 1, "step": [1, 2, 3]},
+    )
+    need = flour_need(shelf, ON)
+    assert need[["rounds", "per_round_g"]].values.tolist() == [[1, 248]]
+
+
+def test_on_the_demo_a_year_s_need_is_what_a_year_took(demo):
+    used = flour_used(demo, ON)
+    last_year = used[(used["used_on"] > "2023-12-14") & (used["purpose"] == "round")].groupby("flour")["mass_g"].sum()
+    need = flour_need(demo, ON).groupby("flour")["per_year_g"].sum()
+    assert (need / last_year.reindex(need.index)).between(0.8, 1.25).all()

@@ -56,7 +56,7 @@ def flour_need(collection: Collection, on: dt.date) -> pd.DataFrame:
     rounds = round_uses(collection, on)
     rounds = rounds[rounds["culture"].isin(living_cultures(collection, on))]
     last = rounds["round"] == rounds.groupby("culture")["round"].transform("max")
-    now = rounds.loc[last, ["culture", "flour"]]
+    now = rounds.loc[last, ["culture", "flour"]].drop_duplicates()
     rounds = rounds.merge(now, on=["culture", "flour"])
     per = rounds.groupby(["culture", "flour", "round"])["mass_g"].sum().groupby(["culture", "flour"])
     table = per.agg(rounds="size", per_round_g="median").reset_index()
