@@ -215,4 +215,6 @@ def test_on_the_demo_a_year_s_need_is_what_a_year_took(demo):
     used = flour_used(demo, ON)
     last_year = used[(used["used_on"] > "2023-12-14") & (used["purpose"] == "round")].groupby("flour")["mass_g"].sum()
     need = flour_need(demo, ON).groupby("flour")["per_year_g"].sum()
-    assert (need / last_year.reindex(need.index)).between(0.8, 1.25).all()
+    assert need.sum() == pytest.approx(last_year.reindex(need.index).sum(), rel=0.1)
+    # a flour of one or two cultures lacks a round in six where one was not held
+    assert (need / last_year.reindex(need.index)).between(0.8, 1.4).all()
