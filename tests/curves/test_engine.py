@@ -345,3 +345,24 @@ def test_steps_end_where_they_are_told_to(rises):
     assert (one.rss > ten.rss).all()
     at_start = ((many.y - many.model.value(many.t, far)) ** 2).sum(axis=0)
     assert (one.rss <= at_start * (1.0 + 1e-12)).all()
+
+
+def test_a_search_is_given_up_where_it_has_no_hope_of_what_is_wanted(rises):
+    """Under half of the least residual sum no curve comes; under a little more than it all come as if nothing was
+    asked. A curve that is alone gives up where it does in a block."""
+    many = rises("logistic", 12, 200, seed=45)
+    start = starts("logistic", many.t, many.y)
+    found = optimum(many.model, many.t, many.y, start)
+    assert found.settled.all()
+    easy = optimum(many.model, many.t, many.y, start, wanted=found.rss * 1.001)
+    assert easy.settled.all()
+    assert (easy.rss <= found.rss * 1.001).all()
+    some = np.where(np.arange(200) % 2, 0.5, 1.001) * found.rss
+    mixed = optimum(many.model, many.t, many.y, start, wanted=some)
+    assert mixed.settled.tolist() == [place % 2 == 0 for place in range(200)]
+    np.testing.assert_array_equal(mixed.parameters[:, ::2], easy.parameters[:, ::2])
+    assert (mixed.rss[1::2] > found.rss[1::2]).any()  # it did not go all the way
+    for one in (0, 1, 2, 3):
+        alone = optimum(*(many.model, many.t[:, [one]], many.y[:, [one]], start[:, [one]]), wanted=some[[one]])
+        np.testing.assert_array_equal(alone.parameters[:, 0], mixed.parameters[:, one])
+        assert alone.settled[0] == mixed.settled[one]

@@ -7,7 +7,7 @@ import pytest
 from leavenbench.curves import trace, trace_refeed, trace_shelf
 from leavenbench.curves.blocks import Observed, observe
 from leavenbench.curves.composed import LEVELS
-from leavenbench.curves.misread import trace_without_misread
+from leavenbench.curves.misread import doubted, trace_without_misread
 from leavenbench.curves.traces import trace_signals
 
 HOURS = np.array([0.0, 1, 2, 3, 4, 5, 6, 7, 8, 10])
@@ -109,3 +109,18 @@ def test_two_misread_heights_are_more_than_is_mended():
     row = trace_refeed(HOURS, y, "height_mm")
     assert row["status"] in {"poor fit", "no activity"}
     assert len(row["set_aside"].split()) <= 2
+
+
+def test_of_many_readings_only_those_that_look_wild_are_done_without():
+    """On a straight line only the one that was moved off it stands out: its neighbours lie off half as far. Of few
+    readings each is tried."""
+    t, line = np.arange(30.0)[:, None], 40.0 + np.arange(30.0)
+    y = np.array([line, line, line]).T
+    y[12, 0] += SLIP_MM
+    y[[5, 20], 1] += (SLIP_MM, -0.9 * SLIP_MM)
+    y[29, 2] -= SLIP_MM
+    many = observed_of(np.repeat(t, 3, axis=1), y)
+    assert doubted(many, np.arange(3)).tolist() == [12, 30 + 5, 30 + 20, 60 + 29]
+    assert doubted(many, np.array([2])).tolist() == [60 + 29]
+    assert doubted(observed_of(t[:8], line[:8, None]), np.array([0])).tolist() == list(range(8))
+    assert doubted(observed_of(t[:1], line[:1, None]), np.array([0])).tolist() == [0]

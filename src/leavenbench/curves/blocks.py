@@ -117,7 +117,7 @@ def observe(
     """
     usable = np.isfinite(t) & (np.abs(y) < _IMPOSSIBLE) & (t >= 0.0) & (t < _IMPOSSIBLE)
     reading = np.flatnonzero(usable if mark is None else usable & ~mark)
-    order = reading[np.lexsort((y[reading], t[reading], signal[reading]))]
+    order = reading[_in_order(signal[reading], t[reading], y[reading])]
     known, first = np.unique(signal[order], return_index=True)
     observed = Observed(t[order], y[order], first, kind[known], order, _weights(signal[order], kind, sd, order))
     if mark is None or not mark.any():
@@ -127,6 +127,19 @@ def observe(
         if not y[place] <= highest[signal[place]]:
             highest[signal[place]], until[signal[place]] = y[place], t[place]
     return observed._replace(mark=highest[known], mark_h=np.where(np.isnan(until), np.inf, until)[known]), known
+
+
+def _in_order(signal: Array, t: Array, y: Array) -> Array:
+    """Return the order of readings by signal, hour and value; only what is out of order has to be sorted."""
+    alike = signal[1:] == signal[:-1]
+    tied = alike & (t[1:] == t[:-1])
+    order = np.arange(len(t))
+    if ((signal[1:] > signal[:-1]) | (alike & (t[1:] >= t[:-1]))).all():
+        loose = np.flatnonzero(np.append(tied, False) | np.append(False, tied)) if len(t) else order
+    else:
+        loose = order.copy()
+    order[loose] = loose[np.lexsort((y[loose], t[loose], signal[loose]))]
+    return order
 
 
 def _weights(signal: Array, kind: Array, sd: Array | None, reading: Array) -> Array | None:
@@ -208,11 +221,11 @@ class Block(NamedTuple):
 
 
 def padded_length(readings: Array) -> Array:
-    """Return the length of the block that a signal goes into: its own, rounded up to three or four binary digits.
+    """Return the length of the block that a signal goes into: its own, rounded up to a few binary digits, and to fours.
 
     It depends on nothing but the signal, so that its sums are the same in whatever company.
     """
-    step = 2 ** np.maximum(np.floor(np.log2(readings)) - 3, 0)
+    step = 2 ** np.maximum(np.floor(np.log2(readings)) - 3, 2)
     return (np.ceil(readings / step) * step).astype(int)
 
 
@@ -238,7 +251,7 @@ def blocks(observed: Observed, signals: Array, readings: Array) -> Iterator[Bloc
     >>> hours, heights = np.array([0.0, 2, 4, 0, 3]), np.array([40.0, 50, 60, 40, 70])
     >>> both = Observed(hours, heights, np.array([0, 3]), np.array(["height_mm", "height_mm"]))
     >>> [block.t.T.tolist() for block in blocks(both, np.array([0, 1]), np.array([3, 2]))]
-    [[[0.0, 3.0]], [[0.0, 2.0, 4.0]]]
+    [[[0.0, 2.0, 4.0, 4.0], [0.0, 3.0, 3.0, 3.0]]]
     """
     length, marked = padded_length(readings), observed.marked[signals]
     for rows, with_mark in np.unique(np.stack((length, marked)), axis=1).T:

@@ -18,9 +18,9 @@ from .blocks import Observed, blocks
 from .choice import MODELS
 from .composed import WITH_COLLAPSE
 from .expected import EXPECTED, Expected
-from .misread import WILD, said_of
+from .misread import WILD, doubted, said_of
 from .models import GROWTH, Array
-from .noise import INSTRUMENTS, numbers_fitted
+from .noise import INSTRUMENTS, fitted_with
 from .traces import Traces, trace_signals, write_idle
 
 #: A refeed read fewer times than this is sparse; common practice, no source.
@@ -140,7 +140,7 @@ class _Task(NamedTuple):
         numbers = some.readings + some.marked
         fitted = ~np.isnan(found.rms_residual[signals])
         alone = np.where(fitted, found.rms_residual[signals] ** 2 * numbers / sd**2, 0.0)
-        spare = np.where(fitted, numbers - [numbers_fitted(model) for model in found.model[signals]], 0)
+        spare = np.where(fitted, numbers - fitted_with(found.model[signals]), 0)
         prior = expected.of(signals)._replace(beyond=found.beyond[:, signals])
         # a shape of its own asks for more readings than there are
         simple = [name for name in models if "nu" not in GROWTH[name].parameters] or models
@@ -229,42 +229,43 @@ def _set_aside(observed: Observed, found: Traces, signals: Array, task: _Task, a
         return aside
     copies = _Copies.of(task, doubtful[places])
     with_all = task.lost(again)
-    for nth, place in enumerate(places):
-        one, number = doubtful[place], copies.numbers[nth]
-        best, left = copies.best(nth)
-        if best == number - 1 and not off[place]:
+    for place in places:
+        one = doubtful[place]
+        best = copies.best(one)
+        reading, left = copies.reading[best] - task.observed.first[one], copies.lost[best]
+        number = task.observed.readings[one]
+        if reading == number - 1 and not off[place]:
             continue
         gained = np.inf if cut[place] and not many[place] else with_all[one] - left
         if gained > WILD**2 and left <= chdtri(max(number - 2, 1), _GOES_WITH):
-            reading = observed.first[signals[one]] + best
-            found.set_aside[signals[one]], found.remark[signals[one]] = reading, said_of(observed, reading)
-            again.overwrite(np.array([one]), copies.without.of(np.array([copies.first[nth] + best])))
+            misread = observed.first[signals[one]] + reading
+            found.set_aside[signals[one]], found.remark[signals[one]] = misread, said_of(observed, misread)
+            again.overwrite(np.array([one]), copies.without.of(np.array([best])))
             aside[place] = True
     return aside
 
 
 class _Copies(NamedTuple):
-    """Signals traced again without each of their readings in turn; of each how many copies, and where they begin."""
+    """Signals traced again without readings of theirs in turn: of which signal each copy is, and without which."""
 
-    numbers: Array
-    first: Array
+    signal: Array
+    reading: Array
     without: Traces
     lost: Array
 
     @classmethod
     def of(cls, task: _Task, some: Array) -> _Copies:
-        numbers = task.observed.readings[some]
-        first = np.cumsum(numbers) - numbers
-        nth = np.arange(numbers.sum()) - np.repeat(first, numbers)
-        copies = task.of_some(np.repeat(some, numbers), np.repeat(task.observed.first[some], numbers) + nth)
+        reading = doubted(task.observed, some)
+        signal = np.searchsorted(task.observed.first, reading, side="right") - 1
+        copies = task.of_some(signal, reading)
         without = copies.traced()
-        more = np.repeat(numbers, numbers) - 1 - without.readings
-        return cls(numbers, first, without, np.nan_to_num(copies.lost(without), nan=np.inf) + _A_READING * more)
+        more = task.observed.readings[signal] - 1 - without.readings
+        return cls(signal, reading, without, np.nan_to_num(copies.lost(without), nan=np.inf) + _A_READING * more)
 
-    def best(self, nth: int) -> tuple[int, float]:
-        """Return the reading of the nth signal without which least is lost, and how much."""
-        lost = self.lost[self.first[nth] : self.first[nth] + self.numbers[nth]]
-        return int(np.argmin(lost)), float(lost.min())
+    def best(self, signal: int) -> int:
+        """Return the copy of a signal in which least is lost."""
+        copies = np.flatnonzero(self.signal == signal)
+        return int(copies[np.argmin(self.lost[copies])])
 
 
 def _lay_still(task: _Task, again: Traces, against: Array) -> None:

@@ -65,7 +65,7 @@ def choose(
     task = Task(block, it.sign, it.resolution, peak, usual_sd, expected)
     tried: list[Tried] = []
     for growth in models:
-        tried.append(fit_model(growth, task, tried))
+        tried.append(fit_model(growth, task, tried, _wanted(growth, task, tried)))
     value, best = _best(tried, task)
     found = []
     for number, one in enumerate(tried):
@@ -73,6 +73,23 @@ def choose(
         if len(chosen):
             found.append(_beside_rival(one.judged(task, chosen), tried, number, value))
     return found
+
+
+def _wanted(growth: str, task: Task, tried: list[Tried]) -> Array | None:
+    """Return the residual sum under which a curve with a shape of its own would be chosen; None where all are fitted.
+
+    Infinite where none of the simpler curves came to rest.
+    """
+    if not tried or "nu" not in GROWTH[growth].parameters or task.expected is not None:
+        return None
+    value, best = _best(tried, task)
+    curves = np.arange(len(best))
+    settled = np.array([it.optimum.settled for it in tried])[best, curves]
+    n, k = task.block.readings + task.block.marked, len(tried[0].model.parameters) + 2
+    with np.errstate(all="ignore"):
+        square = np.exp((value[best, curves] - _price(n, k)) / n)
+    possible = square > (_NO_RESIDUAL * task.finest) ** 2
+    return np.where(settled, np.where(possible, n * square, -np.inf), np.inf)
 
 
 def _beside_rival(choice: Choice, tried: list[Tried], number: int, value: Array) -> Choice:
@@ -131,9 +148,11 @@ def criterion(rss: Array, readings: Array, numbers: int, finest: float) -> tuple
         Where there are too few readings for the criterion: what is left of it still tells equals apart.
     value : numpy.ndarray, shape (m,)
     """
-    n, k = readings, numbers
-    fit_term = n * np.log(np.fmax(rss / n, (_NO_RESIDUAL * finest) ** 2))
-    spare = n - k - 1
-    defined = spare > 0
-    more = 2.0 * k + 2.0 * k * (k + 1) / np.maximum(spare, 1)
-    return ~defined, fit_term + np.where(defined, more, 0.0)
+    fit_term = readings * np.log(np.fmax(rss / readings, (_NO_RESIDUAL * finest) ** 2))
+    defined = readings > numbers + 1
+    return ~defined, fit_term + np.where(defined, _price(readings, numbers), 0.0)
+
+
+def _price(n: Array, k: int) -> Array:
+    """Return what the criterion asks for so many numbers."""
+    return 2.0 * k + 2.0 * k * (k + 1) / np.maximum(n - k - 1, 1)

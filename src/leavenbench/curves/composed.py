@@ -132,7 +132,7 @@ def from_start(curve: Model) -> Model:
         level += p[0]
         return level
 
-    return Model(("start", *curve.parameters), value, derive, curve.positive, ("start", *curve.linear), curve)
+    return Model(("start", *curve.parameters), value, derive, curve.positive, ("start", *curve.linear))
 
 
 def slope(curve: Model, t: Array, p: Array) -> Array:

@@ -16,7 +16,7 @@ from .engine import noise
 from .expected import EXPECTED, Expected
 from .follow import Read, Usual, follow
 from .models import Array
-from .noise import INSTRUMENTS, noise_by_kind, numbers_fitted
+from .noise import INSTRUMENTS, fitted_with, noise_by_kind
 
 #: Own refeeds from which a culture has a history; common practice, no source.
 _FEWEST = 2
@@ -132,13 +132,13 @@ def _numbered(log: pd.DataFrame, by: list[str]) -> Array:
 
 
 def _read(log: pd.DataFrame) -> Read:
-    bounds = log["lower_bounds"].fillna("").str.split(", ").map(set)
+    number, bounds = pd.factorize(log["lower_bounds"].fillna(""))
     sound = log["status"].isin(_TRACED).to_numpy()
     filled = _noise_filled(log)
     value, error = np.full((3, len(log)), np.nan), np.full((3, len(log)), np.nan)
     for place, name in enumerate(EXPECTED):
         told, se = (log[of].to_numpy(dtype=float, na_value=np.nan) for of in (name, f"{name}_se"))
-        usable = sound & np.isfinite(told) & ~np.array([name in of for of in bounds])
+        usable = sound & np.isfinite(told) & ~np.array([name in of.split(", ") for of in bounds], bool)[number]
         if _LOGARITHMIC[place]:
             usable &= told > 0.0
             told = np.where(usable, told, 1.0)
@@ -158,7 +158,7 @@ def _noise_filled(log: pd.DataFrame) -> Array:
         return np.ones(len(log))
     usual = log["kind"].map(noise_by_kind(log)).to_numpy(dtype=float)
     readings = log["readings"].to_numpy(dtype=float, na_value=np.nan)
-    spare = readings - log["model"].map(numbers_fitted).to_numpy(dtype=float)
+    spare = readings - fitted_with(log["model"])
     rss = log["rms_residual"].to_numpy(dtype=float, na_value=np.nan) ** 2 * readings
     with np.errstate(all="ignore"):
         factor = noise(rss, spare, usual) / noise(rss, spare, None)

@@ -12,13 +12,13 @@ import numpy as np
 from .composed import CURVES, fall_width_h, slope
 from .models import GROWTH, Array, inflection_share, time_of_share
 
-_EVEN = np.linspace(0.0, 1.0, 33)[:, None]
+_EVEN, _CLOSER = np.linspace(0.0, 1.0, 33)[:, None], np.linspace(0.0, 1.0, 17)[:, None]
 #: Where the growth of a collapsing curve is looked at: extent / rate is its unit of time, counted from the lag.
 _GROWTH_TIMES = np.linspace(-1.0, 3.0, 65)[:, None]
 #: Where its collapse is looked at: the width is the unit of time, counted from the hour at which half is gone.
 _COLLAPSE_TIMES = np.linspace(-6.0, 6.0, 49)[:, None]
-#: How often a stretch is divided: to 1 / 16 or 1 / 32 of it each time.
-_ROUNDS = 4
+#: How often a stretch is divided: to 1 / 8 or 1 / 16 of it each time.
+_ROUNDS = 5
 
 
 def steepest_hour(name: str, p: Array, last_h: Array) -> Array:
@@ -49,7 +49,7 @@ def steepest_hour(name: str, p: Array, last_h: Array) -> Array:
     for _ in range(_ROUNDS):
         top = np.argmax(slope(CURVES[name], hours, p), axis=0)
         low, high = hours[np.maximum(top - 1, 0), curves], hours[np.minimum(top + 1, len(hours) - 1), curves]
-        hours = low + (high - low) * _EVEN
+        hours = low + (high - low) * _CLOSER
     return _top_of_parabola(hours, slope(CURVES[name], hours, p))
 
 
@@ -152,7 +152,7 @@ def _bracketed(passes: Callable[[Array], Array], low: Array, high: Array) -> Arr
     """Close in on where functions pass from below zero to above, on stretches of one passage; each (m,)."""
     curves = np.arange(len(low))
     for _ in range(_ROUNDS):
-        hours = low + (high - low) * _EVEN
+        hours = low + (high - low) * _CLOSER
         values = passes(hours)
         first = np.argmax(values >= 0.0, axis=0).clip(1)
         low, high = hours[first - 1, curves], hours[first, curves]

@@ -15,7 +15,7 @@ import numpy as np
 from .blocks import Observed
 from .choice import MODELS
 from .models import Array
-from .noise import INSTRUMENTS, numbers_fitted
+from .noise import INSTRUMENTS, fitted_with
 from .traces import Progress, Traces, trace_signals
 
 #: Fits are suspicious whose residuals are so many times the usual noise of the instrument.
@@ -26,8 +26,8 @@ WILD = 4.0
 _LEVEL = 0.01
 #: Readings that may be left out with a wild one.
 _WITH_IT = 3
-#: Up to so many readings each is tried; of more, so many that look the worst.
-_TRIED_ALL, _TRIED = 15, 5
+#: Up to so many readings each is tried; of more, so many that look the worst, and not much better than the very worst.
+_TRIED_ALL, _TRIED, _LIKE_THE_WORST = 15, 5, 0.7
 #: Readings that a signal needs. Signals with more than the second number are those of loggers: see `loggers`.
 _FEWEST, MOST_BY_HAND = 6, 60
 
@@ -55,42 +55,63 @@ def trace_without_misread(
     suspects = np.flatnonzero(_suspicious(observed, found))
     if not len(suspects):
         return found
-    reading = np.concatenate([_doubted(observed, int(one)) for one in suspects])
+    reading = doubted(observed, suspects)
     signal = np.searchsorted(observed.first, reading, side="right") - 1
-    _choose_misread(observed, found, signal, reading, trace_signals(observed.of(signal, reading), models))
-    misread = np.flatnonzero(found.set_aside >= 0)
-    if len(misread):
-        again = trace_signals(observed.of(misread, found.set_aside[misread]), models, keep_curves=keep_curves)
-        found.overwrite(misread, again)
-        for one in misread:
-            found.remark[one] = said_of(observed, found.set_aside[one])
+    without = trace_signals(observed.of(signal, reading), models, keep_curves=keep_curves)
+    misread = _misread(observed, found, signal, reading, without)
+    found.overwrite(signal[misread], without.of(misread))
+    found.set_aside[signal[misread]] = reading[misread]
+    found.remark[signal[misread]] = [said_of(observed, one) for one in reading[misread]]
     return found
 
 
-def _doubted(observed: Observed, signal: int) -> Array:
-    """Return the readings to do without in turn: all, or of many those furthest off a line between their neighbours."""
-    rows = observed.first[signal] + np.arange(observed.readings[signal])
-    if len(rows) <= _TRIED_ALL:
-        return rows
-    t, y = observed.t[rows], observed.y[rows]
-    before, after = np.append(1, np.arange(len(rows) - 1)), np.append(np.arange(1, len(rows)), len(rows) - 2)
+def doubted(observed: Observed, signals: Array) -> Array:
+    """Return the readings of some signals to do without in turn.
+
+    Parameters
+    ----------
+    observed : Observed
+        The readings.
+    signals : numpy.ndarray of int, shape (k,)
+        Which signals.
+
+    Returns
+    -------
+    numpy.ndarray of int
+        All readings of a signal, or of many those furthest off a line between their neighbours. The neighbours of a
+        wild one lie off as well, half as far as it does.
+    """
+    size = observed.readings[signals]
+    begin, of = np.cumsum(size) - size, np.repeat(np.arange(len(size)), size)
+    place = np.arange(size.sum()) - begin[of]
+    rows, beside = observed.first[signals][of] + place, np.minimum(size - 1, 1)[of]
+    before, after = rows + np.where(place > 0, -1, beside), rows + np.where(place < size[of] - 1, 1, -beside)
+    t, y = observed.t, observed.y
     apart = t[after] - t[before]
-    share = np.divide(t - t[before], apart, out=np.zeros(len(rows)), where=apart != 0.0)
-    off = np.abs(y - y[before] - share * (y[after] - y[before]))
-    off[[0, -1]] = np.abs(y[[0, -1]] - y[[1, -2]])
-    return rows[np.sort(np.argsort(-off, kind="stable")[:_TRIED])]
+    share = np.divide(t[rows] - t[before], apart, out=np.zeros(len(rows)), where=apart != 0.0)
+    off = np.abs(y[rows] - y[before] - share * (y[after] - y[before]))
+    rank = np.empty(len(rows), int)
+    rank[np.lexsort((-off, of))] = place
+    worst = np.maximum.reduceat(off, begin)[of]
+    return rows[(size[of] <= _TRIED_ALL) | ((rank < _TRIED) & (off > _LIKE_THE_WORST * worst))]
 
 
-def _choose_misread(observed: Observed, found: Traces, signal: Array, reading: Array, without: Traces) -> None:
-    """Write down the reading of each signal, if any, whose absence takes the most off the residuals."""
+def _misread(observed: Observed, found: Traces, signal: Array, reading: Array, without: Traces) -> Array:
+    """Return which of the readings left out are misread: of each signal, if any, the one that takes the most off."""
     gain, chance = _gained(found, without, signal)
     noise = np.array([INSTRUMENTS[kind].noise for kind in observed.kind[signal]])
     wild = np.flatnonzero((gain > (WILD * noise) ** 2) & (chance * observed.readings[signal] < _LEVEL))
-    last = observed.first + observed.readings
-    middle = [np.median(observed.y[observed.first[one] : last[one]]) for one in signal[wild]]
-    # written last is what goes with most of the other readings, then the largest gain, then what lies furthest off
-    for one in wild[np.lexsort((np.abs(observed.y[reading[wild]] - middle), gain[wild], without.readings[wild]))]:
-        found.set_aside[signal[one]] = reading[one]
+    # last of each is what goes with most of the other readings, then the largest gain, then what lies furthest off
+    far = np.abs(observed.y[reading[wild]] - _middle(observed.of(signal[wild])))
+    best = wild[np.lexsort((far, gain[wild], without.readings[wild], signal[wild]))]
+    return best[np.diff(signal[best], append=len(observed.first)) > 0]
+
+
+def _middle(observed: Observed) -> Array:
+    """Return the median of the readings of each signal."""
+    readings = observed.readings
+    y = observed.y[np.lexsort((observed.y, np.repeat(np.arange(len(readings)), readings)))]
+    return 0.5 * (y[observed.first + (readings - 1) // 2] + y[observed.first + readings // 2])
 
 
 def _suspicious(observed: Observed, found: Traces) -> Array:
@@ -109,7 +130,7 @@ def _gained(found: Traces, without: Traces, signal: Array) -> tuple[Array, Array
 
     before = found.rms_residual[signal] ** 2 * found.readings[signal]
     after = without.rms_residual**2 * without.readings
-    spare = without.readings - np.array([numbers_fitted(model) for model in without.model])
+    spare = without.readings - fitted_with(without.model)
     fewer = np.maximum(found.readings[signal] - without.readings, 1)
     fair = (spare >= 2) & (fewer <= _WITH_IT)
     gain = np.where(fair, (before - after) / fewer, -np.inf)

@@ -40,8 +40,6 @@ class Model:
         Parameters that make sense above zero only.
     linear : tuple of str
         Parameters in which the curve is linear while the others stay put.
-    above : Model, optional
-        The curve without its first parameter, where that is a level added to it.
     """
 
     parameters: tuple[str, ...]
@@ -49,7 +47,6 @@ class Model:
     derive: Callable[[Array, Array, Array], Array]
     positive: tuple[str, ...] = ()
     linear: tuple[str, ...] = ()
-    above: Model | None = None
 
     def place(self, parameter: str) -> int:
         """Return where a parameter stands among `parameters`."""

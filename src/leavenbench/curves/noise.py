@@ -71,9 +71,8 @@ def noise_by_kind(curves: pd.DataFrame) -> dict[str, float]:
     4
     """
     fitted = curves[curves["status"].isin(["fitted", "peak not reached"])]
-    parameters = fitted["model"].map(numbers_fitted).astype(float)
     readings = fitted["readings"].astype(float)
-    spare = readings - parameters
+    spare = readings - fitted_with(fitted["model"])
     rss, usual = fitted["rms_residual"] ** 2 * readings, _median_chi_square(spare.where(spare >= _SPARE_NEEDED))
     sd = np.sqrt(rss / usual).dropna()
     found = {kind: it.noise for kind, it in INSTRUMENTS.items()}
@@ -126,6 +125,12 @@ def judged(curves: pd.DataFrame, noise: Mapping[str, float] | None = None) -> pd
         found.at[row, "reason"] = f"{said} {expected[row]:.2g} {unit}" + (f"; {before}" if before else "")
         found.at[row, "status"] = "poor fit"
     return found
+
+
+def fitted_with(models: pd.Series | np.ndarray) -> np.ndarray:
+    """Count the numbers that many curves were fitted with, as `numbers_fitted` does; each name is looked up once."""
+    number, names = pd.factorize(models)
+    return np.array([*map(numbers_fitted, names), np.nan])[number]
 
 
 def numbers_fitted(model: str) -> float:

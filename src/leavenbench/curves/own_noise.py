@@ -10,7 +10,7 @@ from .blocks import Observed
 from .choice import MODELS
 from .composed import LEVELS
 from .engine import noise as noise_sd
-from .noise import INSTRUMENTS, numbers_fitted
+from .noise import INSTRUMENTS, fitted_with
 from .traces import Traces, trace_signals
 
 
@@ -31,7 +31,7 @@ def fill_with_noise(
         As for `traces.trace_signals`.
     """
     fitted = np.isin(found.model, list(LEVELS))
-    spare = found.readings + observed.marked - np.array([numbers_fitted(model) for model in found.model])
+    spare = found.readings + observed.marked - fitted_with(found.model)
     none = np.flatnonzero(fitted & (spare <= 0))
     if len(none):
         found.overwrite(none, trace_signals(observed.of(none, found.set_aside[none]), models, noise=noise))

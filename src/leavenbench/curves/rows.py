@@ -127,7 +127,8 @@ class Shelf(NamedTuple):
             signals.append(np.searchsorted(self.known, place.loc[pd.MultiIndex.from_frame(of)].to_numpy()))
             rows.append(self.aside)
         named = _named(self.read.iloc[np.concatenate(rows)].assign(of_signal=np.concatenate(signals)))
-        said[named.index] = named.to_numpy()
+        for signal, name in zip(named["of_signal"], named["name"], strict=True):
+            said[signal] = f"{said[signal]}, {name}" if said[signal] else name
         return said
 
 
@@ -154,29 +155,21 @@ def dtypes(*names: str) -> dict[str, str]:
     return {name: declared[name] for name in names if name != "fed_at"}
 
 
-def _named(rows: pd.DataFrame) -> pd.Series:
+def _named(rows: pd.DataFrame) -> pd.DataFrame:
     """Name each signal's readings by file and row, neighbours together, or by hour where they come from no file."""
     if "file" not in rows:
         rows = rows.assign(file=pd.NA, row=pd.NA)
-    rows = rows.assign(written=rows[["file", "row"]].notna().all(axis=1).groupby(rows["of_signal"]).transform("all"))
-    from_files = rows[rows["written"]].sort_values(["of_signal", "file", "row"])
-    begins = (from_files["row"].diff() != 1) | (
-        from_files[["of_signal", "file"]] != from_files[["of_signal", "file"]].shift()
-    ).any(axis=1)
-    runs = from_files.groupby(begins.cumsum()).agg(
-        of_signal=("of_signal", "first"), file=("file", "first"), first=("row", "first"), last=("row", "last")
-    )
-    several = np.where(runs["last"] != runs["first"], "-" + runs["last"].astype("str"), "")
-    by_file = pd.DataFrame(
-        {
-            "of_signal": runs["of_signal"],
-            "name": runs["file"].astype("str") + ":" + runs["first"].astype("str") + several,
-        }
-    )
-    by_hour = rows.loc[~rows["written"], ["of_signal"]].assign(
-        name=[f"{hour:.4g} h" for hour in rows.loc[~rows["written"], "elapsed_h"]]
-    )
-    return pd.concat([by_file, by_hour]).groupby("of_signal")["name"].agg(", ".join)
+    unwritten = rows.loc[rows[["file", "row"]].isna().any(axis=1), "of_signal"]
+    by_hour = rows["of_signal"].isin(unwritten)
+    from_files = rows[~by_hour].sort_values(["of_signal", "file", "row"])
+    beside = from_files[["of_signal", "file"]].eq(from_files[["of_signal", "file"]].shift()).all(axis=1)
+    begins = (~(beside & (from_files["row"].diff() == 1))).to_numpy(dtype=bool)
+    first, last = from_files[begins], from_files["row"][np.append(begins[1:], True)[: len(begins)]]
+    several = last.to_numpy() != first["row"].to_numpy()
+    name = first["file"].astype("str") + ":" + first["row"].astype("str")
+    name = name.where(~several, name + "-" + last.astype("str").to_numpy())
+    hours = rows.loc[by_hour, ["of_signal"]].assign(name=[f"{hour:.4g} h" for hour in rows.loc[by_hour, "elapsed_h"]])
+    return pd.concat([first[["of_signal"]].assign(name=name), hours])
 
 
 def _bounded(error: Array) -> Array:

@@ -16,6 +16,8 @@ _A_STEP = 10.0
 _OUT_OF_SIGHT = 5.0
 #: The least sharpness of a fall: the same share is lost every hour.
 _LEAKS = -4.0
+#: A Richards shape outside this is the Gompertz, or a straight line with a corner: no curve of its own.
+OWN_SHAPE = (0.02, 10.0)
 #: Readings whose bounds are looked for together.
 _TOGETHER = 65_536
 
@@ -30,6 +32,7 @@ def search(
     tolerance: float = AT_REST,
     finest: float = 0.0,
     belief: Belief | None = None,
+    wanted: Array | None = None,
 ) -> Optimum:
     """Fit one kind of curve to every column of a block.
 
@@ -47,7 +50,7 @@ def search(
         Which reading is the peak, for curves that collapse after it.
     start : numpy.ndarray, shape (p, m), optional
         Where the searches begin; read off the readings if not given.
-    tolerance, finest, belief
+    tolerance, finest, belief, wanted
         As for `engine.optimum`.
 
     Returns
@@ -65,15 +68,15 @@ def search(
     model = LEVELS[growth if peak is None else growth + WITH_COLLAPSE]
     begin = starts(growth, t, up, weight, peak) if start is None else start
     low, high = bounds(model, t, up, believed=belief is not None)
-    return optimum(model, t, up, begin, weight, low, high, tolerance, finest=finest, belief=belief)
+    return optimum(model, t, up, begin, weight, low, high, tolerance, finest=finest, belief=belief, wanted=wanted)
 
 
 def bounds(model: Model, t: Array, up: Array, *, believed: bool = False) -> tuple[Array, Array]:
     """Return bounds of the parameters.
 
-    A jar cannot begin before it was fed, nor lose its gas ever more slowly. A slope many times as steep as any
-    between two readings is a step to them, and an asymptote many times as far as they came is out of sight: how
-    steep, or how far, they cannot tell, and a search could go on for ever.
+    A jar cannot begin before it was fed, nor lose its gas ever more slowly, and a shape has its limits. A slope many
+    times as steep as any between two readings is a step to them, and an asymptote many times as far as they came is
+    out of sight: how steep, or how far, they cannot tell, and a search could go on for ever.
 
     Parameters
     ----------
@@ -92,6 +95,8 @@ def bounds(model: Model, t: Array, up: Array, *, believed: bool = False) -> tupl
     low = np.full((len(model.parameters), t.shape[1]), -np.inf)
     high = -low
     falls = "fall_sharpness" in model.parameters
+    if "nu" in model.parameters:
+        low[model.place("nu")], high[model.place("nu")] = OWN_SHAPE
     low[model.place("lag_h")] = 0.0
     if falls:
         low[model.place("fall_sharpness")] = _LEAKS

@@ -39,6 +39,8 @@ COLLAPSED_SHARE = 0.80
 SOUR_PH = 4.6
 #: A first reading up to this hour is taken as one of the start.
 START_H = 0.5
+#: A lag under this [h] is what computing leaves of none.
+_NO_LAG_H = 1e-9
 
 _SHORT_OF_PEAK = ("the readings end while the pH still falls", "the readings end before the peak")
 _NOT_DOUBLED = "it did not double within the readings"
@@ -198,7 +200,7 @@ def _slope(choice: Choice, steepest: Array, first: Array, last: Array) -> _Found
         third = (first + 2.0 * last) / 3.0
         steep = steep.but(beyond, level(choice, last).minus(level(choice, third)).times(1.0 / (last - third)))
     lag = tangent_crossing(height, steep, at).bound(beyond)
-    at_once = bare(choice, np.maximum(lag.value, 0.0), why=_AT_ONCE)
+    at_once = bare(choice, np.where(lag.value > _NO_LAG_H, lag.value, 0.0), why=_AT_ONCE)
     return {
         "max_rate": steep.bound(beyond, _STILL_FASTER),
         "lag_h": lag.but(choice.held("lag_h") | (lag.value < 0.0), at_once),

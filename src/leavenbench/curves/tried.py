@@ -8,24 +8,23 @@ import numpy as np
 
 from .blocks import Block
 from .composed import CURVES, LEVELS, WITH_COLLAPSE
-from .engine import AT_REST, Belief, Fits, Optimum, judged, sharpened
+from .engine import Belief, Fits, Optimum, judged, sharpened
 from .engine.normal import columns, columns_or_none, damped_step, inverse_root, products
 from .engine.problem import SINGULAR
 from .expected import Expected, strength
-from .landmarks import peak_hour, steepest_hour
+from .landmarks import peak_hour
 from .models import Array, Model
-from .search import bounds, search
+from .search import OWN_SHAPE, bounds, search
 from .starts import starts
 
 #: Readings to spare from which a shape of its own is tried beside the simpler curves: with fewer the criterion asks
 #: for a residual sum so much smaller that readings with any noise never give it.
 _SPARE_FOR_A_SHAPE = 5
-#: A Richards shape outside this is the Gompertz, or a straight line with a corner: no curve of its own.
-_OWN_SHAPE = (0.02, 10.0)
-#: The Richards shapes near the logistic and the Gompertz curve from which its search begins.
-_NEARLY = {"logistic": 0.9, "gompertz": 0.1}
-#: A search that begins where the curve is expected ends so near: the steps of sharpening take it on from there.
-_NEAR = 1e-5
+#: The Richards shapes from which its search begins: that of the logistic, and the nearest to the Gompertz curve.
+_SHAPE_OF = {"logistic": 1.0, "gompertz": OWN_SHAPE[0]}
+#: A search ends so near: which curve suits is clear from there, and steps of sharpening take the chosen one on. For the
+#: hour of a peak it need not come so far.
+_NEAR, _ABOUT = 1e-7, 1e-4
 
 
 class Helped(NamedTuple):
@@ -146,7 +145,7 @@ class Tried(NamedTuple):
         if "nu" not in self.model.parameters:
             return np.zeros(len(self.fitted), bool)
         nu = self.optimum.parameters[self.model.place("nu")]
-        return ~((nu > _OWN_SHAPE[0]) & (nu < _OWN_SHAPE[1]))
+        return ~((nu > OWN_SHAPE[0]) & (nu < OWN_SHAPE[1]))
 
     def judged(self, task: Task, chosen: Array) -> Choice:
         """Return some of them, sharpened, with what their readings say of each parameter."""
@@ -167,16 +166,21 @@ class Tried(NamedTuple):
         return Choice(self.name, chosen, fits, Helped(alone, apart, belief.penalty(best.parameters), if_weaker))
 
 
-def fit_model(growth: str, task: Task, tried: list[Tried]) -> Tried:
-    """Fit one model to the curves that can carry it."""
+def fit_model(growth: str, task: Task, tried: list[Tried], wanted: Array | None = None) -> Tried:
+    """Fit one model to the curves that can carry it, as far as it may come under a wanted residual sum."""
     name = growth if task.peak is None else growth + WITH_COLLAPSE
     model, curves = LEVELS[name], task.block.y.shape[1]
     shaped = "nu" in model.parameters and bool(tried)
     carried = task.block.times + task.block.marked
     needed = len(model.parameters) + (_SPARE_FOR_A_SHAPE if shaped else 0)
     able = np.flatnonzero((carried >= needed) | (task.expected is not None and not shaped))
-    start = _from_simpler(model, tried, able) if shaped else None
-    found, fitted_to = _search(growth, name, task if len(able) == curves else task.of(able), start)
+    some, wanted = (task, wanted) if len(able) == curves else (task.of(able), columns_or_none(wanted, able))
+    if shaped:
+        start = _from_simpler(model, tried, able)
+    else:
+        alike = next((it.optimum.of(able) for it in tried if it.model.parameters == model.parameters), None)
+        start = _begin(growth, some, alike)
+    found, fitted_to = _search(growth, name, some, start, wanted)
     if len(able) == curves:
         return Tried(name, found, fitted_to)
     size = len(model.parameters)
@@ -191,33 +195,42 @@ def fit_model(growth: str, task: Task, tried: list[Tried]) -> Tried:
     return Tried(name, whole, _all_with_marks(task.block, fitted_to, able))
 
 
-def _search(growth: str, name: str, task: Task, start: Array | None) -> tuple[Optimum, Block]:
+def _begin(growth: str, task: Task, alike: Optimum | None) -> Array:
+    """Return where searches begin: as expected, where those of a curve much alike came to rest, or read off."""
+    block = task.block
+    if task.expected is not None and task.peak is None:
+        return task.expected.start(growth, block, task.sign)
+    if alike is not None and alike.settled.all():
+        return alike.parameters
+    begin = starts(growth, block.t, task.sign * block.y, block.weight, task.peak)
+    return begin if alike is None else np.where(alike.settled, alike.parameters, begin)
+
+
+def _search(growth: str, name: str, task: Task, start: Array, wanted: Array | None) -> tuple[Optimum, Block]:
     """Fit one model to curves, and return as well what it was fitted to: readings and mark."""
     block, belief = task.block, task.belief(LEVELS[name])
-    up = task.sign * block.y
-    if start is None and task.expected is not None and task.peak is None:
-        start = task.expected.start(growth, block, task.sign)
 
-    def fit(to: Block, begin: Array | None) -> Optimum:
+    def fit(to: Block, begin: Array, near: float) -> Optimum:
         turned = task.sign * to.y
-        near = AT_REST if belief is None else _NEAR
-        return search(growth, to.t, turned, to.weight, task.peak, begin, near, task.finest, belief)
+        return search(growth, to.t, turned, to.weight, task.peak, begin, near, task.finest, belief, wanted)
 
     if not block.marked.any():
-        return fit(block, start), block
-    begin = starts(growth, block.t, up, block.weight, task.peak) if start is None else start
+        return fit(block, start, _NEAR), block
     hour = None
     if task.peak is not None:
-        begin = fit(block, begin).parameters
-        hour = _hour_of_peak(name, begin[1:], block.t[-1])
+        about, hour = fit(block, start, _ABOUT), block.t[-1].copy()
+        start = about.parameters
+        hopeful = np.flatnonzero(~(about.rss > (np.inf if wanted is None else wanted)))
+        hour[hopeful] = _hour_of_peak(name, start[1:, hopeful], hour[hopeful])
     marked = block.with_mark(hour)
-    return fit(marked, begin), marked
+    return fit(marked, start, _NEAR), marked
 
 
 def _hour_of_peak(name: str, shape: Array, last: Array) -> Array:
     """Return when collapsing curves stand highest; where they do not turn down, the last hour read."""
+    lag = shape[CURVES[name].place("lag_h")]
     with np.errstate(all="ignore"):
-        hour = peak_hour(name, shape, steepest_hour(name, shape, last), last)
+        hour = peak_hour(name, shape, np.minimum(lag, last), last)
     return np.where(np.isfinite(hour), hour, last)
 
 
@@ -236,6 +249,6 @@ def _from_simpler(model: Model, tried: list[Tried], able: Array) -> Array:
     place, best = model.place("nu"), rss.argmin(axis=0)
     start = np.empty((len(model.parameters), len(able)))
     for number, it in enumerate(tried):
-        begin = np.insert(it.optimum.parameters[:, able], place, _NEARLY[it.name.removesuffix(WITH_COLLAPSE)], axis=0)
+        begin = np.insert(it.optimum.parameters[:, able], place, _SHAPE_OF[it.name.removesuffix(WITH_COLLAPSE)], axis=0)
         np.copyto(start, begin, where=best == number)
     return start

@@ -33,7 +33,7 @@ def descend_alone(problem: Problem, found: Optimum, most: int) -> None:
     p = found.parameters[:, 0].tolist()
     if not all(map(math.isfinite, p)):
         return
-    positive, least = problem.positive.tolist(), float(problem.least[0])
+    positive = problem.positive.tolist()
     ends = (problem.bounded, problem.low[:, 0], problem.high[:, 0])
     bounds: _Bounds = list(zip(*(it.tolist() for it in ends), strict=True))
     with np.errstate(all="ignore"):
@@ -42,7 +42,7 @@ def descend_alone(problem: Problem, found: Optimum, most: int) -> None:
         for left in reversed(range(most + 1)):
             rss, held = sums[-1][-1], _held(bounds, p, sums)
             step, gain = _step(sums, held, damping)
-            enough = problem.tolerance * rss + least
+            enough = float(problem.enough(array[-1, -1])[0])
             # that a step is small counts only without damping
             if gain <= enough and _step(sums, held, SINGULAR)[1] <= enough:
                 found.settled[0] = True

@@ -56,29 +56,13 @@ def products(model: Model, t: Array, y: Array, weight: Array | None, p: Array, b
         Upper triangle of [J r]' [J r]: the normal matrix, the gradient in the last column, the residual sum of
         squares in the last corner.
     """
-    if model.above is not None:
-        sums = _products_above(model.above, t, y - p[0], weight, p[1:])
-    else:
-        rows = np.empty((len(p) + 1, *t.shape))
-        np.subtract(y, model.derive(t, p, rows[:-1]), out=rows[-1])
-        if weight is not None:
-            rows *= weight
-        sums = _sums(rows)
-    if belief is not None:
-        belief.add_to(sums, p)
-    return sums
-
-
-def _products_above(model: Model, t: Array, y: Array, weight: Array | None, p: Array) -> Array:
-    """Sum the products for a curve on a level, whose derivative is 1: its row needs no products."""
     rows = np.empty((len(p) + 1, *t.shape))
     np.subtract(y, model.derive(t, p, rows[:-1]), out=rows[-1])
     if weight is not None:
         rows *= weight
-    sums = np.zeros((len(rows) + 1, len(rows) + 1, t.shape[1]))
-    sums[0, 0] = len(t) if weight is None else column_sums(weight**2)
-    sums[0, 1:] = _row_sums(rows if weight is None else rows * weight)
-    sums[1:, 1:] = _sums(rows)
+    sums = _sums(rows)
+    if belief is not None:
+        belief.add_to(sums, p)
     return sums
 
 
@@ -100,11 +84,6 @@ def column_sums(rows: Array) -> Array:
     if rows.shape[-1] == 1:
         return column_sums(rows.repeat(2, axis=-1))[..., :1]
     return np.add.reduce(np.ascontiguousarray(rows), axis=0)
-
-
-def _row_sums(rows: Array) -> Array:
-    """Sum over the middle axis, one after another, also where there is only one column."""
-    return np.add.reduce(rows, axis=1) if rows.shape[-1] > 1 else _row_sums(rows.repeat(2, axis=-1))[..., :1]
 
 
 def _sums(rows: Array) -> Array:
@@ -153,8 +132,9 @@ def damped_step(sums: Array, held: Array | None, damping: Array) -> tuple[Array,
     scale = scaling(sums, held)
     system = sums[:size] * scale[:, None]
     system[:, :size] *= scale
-    step = np.array(eliminated(list(map(list, system)), 1.0 + damping))
-    gain = (step * system[:, size]).sum(axis=0)
+    gradient = system[:, size].copy()
+    step = _solved(system, 1.0 + damping)
+    gain = (step * gradient).sum(axis=0)
     step *= scale
     return step, gain
 
@@ -206,23 +186,38 @@ def _unrolled(system: list[list[Any]]) -> tuple[list[list[Any]], list[Any]]:
     return root, [system[place][place] for place in range(size)]
 
 
-def eliminated(system: list[list[Any]], diagonal: Any) -> list[Any]:
-    """Solve systems given by their upper triangles, with right-hand sides as a last column.
+def _solved(system: Array, diagonal: Array) -> Array:
+    """Solve systems as `eliminated` does, many at once: shape (p, p + 1, m), overwritten, to (p, m)."""
+    size = len(system)
+    places = np.arange(size)
+    system[places, places] = diagonal
+    for place, pivot in enumerate(system[:-1], start=1):
+        share = pivot[place:size] / pivot[place - 1]
+        system[place:, place:] -= share[:, None] * pivot[place:]
+    found = system[:, size]
+    for place in reversed(range(size)):
+        found[place] /= system[place, place]
+        found[:place] -= system[:place, place] * found[place]
+    return found
+
+
+def eliminated(system: list[list[float]], diagonal: float) -> list[float]:
+    """Solve a system given by its upper triangle, with the right-hand side as a last column.
 
     Parameters
     ----------
     system : list of list
-        Rows of numbers: floats of one system, or arrays of many at once. They are overwritten.
-    diagonal : float or numpy.ndarray
+        Rows of numbers. They are overwritten.
+    diagonal : float
         What stands on the diagonal.
 
     Returns
     -------
     list
-        The solution, in numbers of the same kind.
+        The solution.
     """
     size = len(system)
-    sparse = size > _MANY and isinstance(diagonal, float)
+    sparse = size > _MANY
     for place in range(size):
         system[place][place] = diagonal
     for place, pivot in enumerate(system):
@@ -233,10 +228,9 @@ def eliminated(system: list[list[Any]], diagonal: Any) -> list[Any]:
             row = system[below]
             for column in range(below, size + 1):
                 row[column] = row[column] - share * pivot[column]
-    found: list[Any] = [None] * size
+    found = [row[size] for row in system]
     for place in reversed(range(size)):
-        value = system[place][size]
-        for column in range(place + 1, size):
-            value = value - system[place][column] * found[column]
-        found[place] = value / system[place][place]
+        found[place] /= system[place][place]
+        for above in range(place):
+            found[above] -= system[above][place] * found[place]
     return found

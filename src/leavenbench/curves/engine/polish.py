@@ -11,7 +11,7 @@ from .normal import columns, columns_or_none, damped_step, parts, products
 from .problem import SINGULAR, Optimum
 
 #: Steps of sharpening, and readings that are worked on together.
-_A_FEW, _TOGETHER = 2, 65_536
+_A_FEW, _TOGETHER = 3, 65_536
 #: Steps of polishing after which the digits are what they are.
 _MOST = 60
 #: A direction in which the readings say less than this, against the best one, is left alone.

@@ -17,6 +17,8 @@ DAMPING, EASE, TIGHTEN = 1e-2, 3.0, 2.0
 GOOD = 0.9
 #: As good as no damping, but it leaves a singular system solvable: along what it does not see it takes no step.
 SINGULAR = 1e-12
+#: How many times what a straight model promises a search may still gain, in the few cases of a hundred that bend most.
+HOPE = 2.0
 #: How far [natural logarithm] a positive parameter may move in one step.
 FURTHEST = 2.0
 
@@ -65,6 +67,7 @@ class Problem(NamedTuple):
     bounded: Array
     bent: Array | None
     tolerance: float
+    wanted: Array | None
 
     def of(self, curves: Array) -> Problem:
         """Return some of the curves."""
@@ -76,7 +79,13 @@ class Problem(NamedTuple):
             low=columns(self.low, curves),
             high=columns(self.high, curves),
             least=columns(self.least, curves),
+            wanted=columns_or_none(self.wanted, curves),
         )
+
+    def enough(self, rss: Array) -> Array:
+        """Return the gain for which a search does not go on: hardly any, or too little to get where it is wanted."""
+        little = self.tolerance * rss + self.least
+        return little if self.wanted is None else np.maximum(little, (rss - self.wanted) / HOPE)
 
     def sums(self, p: Array) -> Array:
         """Return the products at some parameters."""

@@ -24,9 +24,9 @@ AT_REST = 3e-9
 MOST_STEPS = 50
 #: Readings that are worked on together, few enough for a processor's cache, and the fewest and most curves: enough to
 #: be worth each call, and few enough for the cache again, since every curve brings a matrix of sums.
-_TOGETHER, _FEWEST, _MOST = 65_536, 640, 4_096
-#: Steps after which the curves that are still on their way are pooled.
-_EARLY = 8
+_TOGETHER, _FEWEST, _MOST = 32_768, 640, 4_096
+#: Steps after which the curves that are still on their way are pooled, again and again.
+_A_WHILE = 8
 #: Residuals of this share of the readings are what computing leaves behind.
 _ROUNDING = 1e-15
 
@@ -43,6 +43,7 @@ def optimum(
     most: int = MOST_STEPS,
     finest: float = 0.0,
     separable: bool = False,
+    wanted: Array | None = None,
     belief: Belief | None = None,
 ) -> Optimum:
     """Find the least-squares optimum of every curve, from one start each.
@@ -71,6 +72,9 @@ def optimum(
     separable : bool
         Bring the parameters in ``model.linear`` to their optimum after every step (variable projection in the form
         of Kaufman 1975, BIT 15:49-57, doi 10.1007/BF01932995): slower, but it finds its way from a worse start.
+    wanted : numpy.ndarray, shape (m,), optional
+        Residual sum above which an optimum is of no use: a search that has no hope of coming under it is given up, and
+        one that ends above it has not settled.
     belief : Belief, optional
         What is known of the parameters before; the optimum is that of readings and belief together.
 
@@ -101,20 +105,28 @@ def optimum(
     bounded = np.flatnonzero(((low > -np.inf) | (high < np.inf)).any(axis=1))
     bent = np.array([[name not in model.linear] for name in model.parameters]) if separable else None
     problem = Problem(
-        model, t, y, weight, belief, low[bounded], high[bounded], least, positive, bounded, bent, tolerance
+        model, t, y, weight, belief, low[bounded], high[bounded], least, positive, bounded, bent, tolerance, wanted
     )
     size = len(p) + 1
     found = Optimum(p, np.full((size, size, curves), np.inf), np.zeros(curves, bool), np.zeros(p.shape, bool))
     if curves == 1 and not separable:
         descend_alone(problem, found, most)
-        return found
+        return _of_use(found, wanted)
     damping, waiting = np.full(curves, DAMPING), np.flatnonzero(np.isfinite(p).all(axis=0))
     with np.errstate(all="ignore"):
-        for steps in (min(_EARLY, most), max(most - _EARLY, 0)):
+        for taken in range(0, max(most, 1), _A_WHILE):
             together = parts(len(waiting), readings, max(min(_TOGETHER, _MOST * readings), _FEWEST * readings))
-            waiting = np.concatenate([_descend(problem, waiting[part], found, damping, steps) for part in together])
+            steps = min(_A_WHILE, most - taken)
+            waiting = np.concatenate(
+                [_descend(problem, waiting[part], found, damping, steps, begun=taken > 0) for part in together]
+            )
     found.held[bounded] = problem.pressed(p, found.sums)
-    return found
+    return _of_use(found, wanted)
+
+
+def _of_use(found: Optimum, wanted: Array | None) -> Optimum:
+    """Return optima; those that are none because the search was given up have not settled."""
+    return found if wanted is None else found._replace(settled=found.settled & ~(found.rss > wanted))
 
 
 class _State(NamedTuple):
@@ -129,12 +141,13 @@ class _State(NamedTuple):
         return _State(*(columns(it, curves) for it in self))
 
 
-def _descend(everything: Problem, curves: Array, found: Optimum, damping: Array, steps: int) -> Array:
+def _descend(everything: Problem, curves: Array, found: Optimum, damping: Array, steps: int, *, begun: bool) -> Array:
     """Take steps, write down where each search got to, and return the curves that are still on their way."""
     if not len(curves):
         return curves
     problem = everything.of(curves)
-    p, sums = problem.projected(columns(found.parameters, curves))
+    p = columns(found.parameters, curves)
+    p, sums = (p, columns(found.sums, curves)) if begun else problem.projected(p)
     at = _State(p, damping.take(curves), sums)
     for left in reversed(range(steps + 1)):
         step, gain, at_rest = _step(problem, at)
@@ -158,7 +171,7 @@ def _write(at: _State, curves: Array, found: Optimum, damping: Array) -> None:
 
 def _step(problem: Problem, at: _State) -> tuple[Array, Array, Array]:
     """Return the next step of each search, what it would gain on a straight model, and which are at rest."""
-    held, enough = problem.held(at.p, at.sums), problem.tolerance * at.sums[-1, -1] + problem.least
+    held, enough = problem.held(at.p, at.sums), problem.enough(at.sums[-1, -1])
     step, gain = damped_step(at.sums, held, at.damping)
     at_rest = gain <= enough
     if at_rest.any():
