@@ -899,7 +899,7 @@ _MADE = (
         "what one signal says in a culture's last round",
         (
             choice("signal", "rise, acid", "rise of the dough, or fall of its pH"),
-            choice("says", "normal, slow, none, not read", "what it comes to"),
+            choice("says", "normal, slow, none, hardly moves, not read", "what it comes to"),
             number("against_baseline_pct", "%", "its pace; 100 is the culture's own baseline at the same steps"),
             number("low_pct", "%", "lower end of the 80 % interval"),
             number("high_pct", "%", "upper end of the 80 % interval"),
@@ -951,7 +951,7 @@ _MADE = (
             number("level_pct", "%", "level of the last of them together"),
             number("level_low_pct", "%", "lower end of the 80 % interval"),
             number("level_high_pct", "%", "upper end of the 80 % interval"),
-            choice("worked", "yes, no, not sure, too few rounds", "whether it came back to its own baseline"),
+            choice("worked", "yes, partly, no, not sure, too few rounds", "whether it came back to its own baseline"),
             whole("well_after", "rounds that this took; missing where it has not"),
             yes_no("too_good", "whether it was ever too good to be itself since"),
             date("identity_proven_on", "when it was last proven to be itself, since then"),

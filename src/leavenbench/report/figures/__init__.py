@@ -1,23 +1,30 @@
 """Figures for the screen and the page: legible in grey, safe for the colour-blind, quantity and unit on each axis."""
 
+from .backups import plot_cover, plot_store_log
 from .calendar import plot_calendar
 from .culture import plot_culture
 from .curve import plot_curve
 from .expected import plot_expected
 from .flour import plot_flour_year
+from .rescue import plot_case, plot_last_curves, plot_suspects
 from .shelf import plot_shelf
 from .vigour import plot_vigour
 from .warning import plot_evidence, plot_operating_curve, plot_whole_shelf
 
 __all__ = [
     "plot_calendar",
+    "plot_case",
+    "plot_cover",
     "plot_culture",
     "plot_curve",
     "plot_evidence",
     "plot_expected",
     "plot_flour_year",
+    "plot_last_curves",
     "plot_operating_curve",
     "plot_shelf",
+    "plot_store_log",
+    "plot_suspects",
     "plot_vigour",
     "plot_whole_shelf",
 ]
