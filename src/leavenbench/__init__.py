@@ -15,6 +15,9 @@ The flow, each verb a plain function from tables to a table::
 Behind the list: `watch_checks` tells every check with its numbers, `watch_history` the list of every past month,
 `warnings_of` what became of those on it, and `whole_shelf` how the shelf as a whole moves.
 
+What would bring a culture back, and which flour runs out: `cover`, `priority`, `if_this_store_fails`, `flour_stock`,
+`run_out`. Why one is slow: `case_of`, `suspects`, `split_feeding`, `rescue_steps`.
+
 Curves by themselves: `trace_refeed` fits one refeed, `trace_shelf` every refeed of a table of readings, and
 `pool_culture` one shape to the refeeds of a culture.
 """
@@ -27,14 +30,24 @@ from typing import Any
 #: Where each verb lives; a module is imported when its verb is first asked for.
 _VERBS = {
     "bench_sheets": ".care.bench.plan",
+    "case_of": ".care.rescue",
     "causes_of": ".vigour.causes",
+    "cover": ".care.backups",
     "due_list": ".care.rounds",
     "extra_sheets": ".care.bench.plan",
     "fed_now": ".care.rounds",
+    "flour_stock": ".care.flour",
+    "if_this_store_fails": ".care.backups",
+    "irreplaceable": ".care.backups",
     "new_collection": ".records.template",
     "pool_culture": ".curves.shelf",
+    "priority": ".care.backups",
     "read_collection": ".records.collection",
+    "rescue_steps": ".care.rescue",
     "round_calendar": ".care.calendar",
+    "run_out": ".care.flour",
+    "split_feeding": ".care.rescue",
+    "suspects": ".care.rescue",
     "take_in": ".care.take_in",
     "trace_collection": ".curves.table",
     "trace_refeed": ".curves.shelf",
@@ -50,14 +63,24 @@ _VERBS = {
 
 __all__ = [
     "bench_sheets",
+    "case_of",
     "causes_of",
+    "cover",
     "due_list",
     "extra_sheets",
     "fed_now",
+    "flour_stock",
+    "if_this_store_fails",
+    "irreplaceable",
     "new_collection",
     "pool_culture",
+    "priority",
     "read_collection",
+    "rescue_steps",
     "round_calendar",
+    "run_out",
+    "split_feeding",
+    "suspects",
     "take_in",
     "trace_collection",
     "trace_refeed",

@@ -28,6 +28,8 @@ from leavenbench.report.sheets import write_sheets
 DEMO = Path(__file__).parents[2] / "data_demo"
 STORED = Path(__file__).with_suffix(".json")
 BEGINS, DAYS = dt.date(2024, 12, 15), 365
+#: Days after a round before anyone looks again who is due.
+NEXT_D = 6
 #: Every so-manieth jar does not pass at its last step, and is fed one more.
 NOT_PASSED = 9
 
@@ -57,7 +59,7 @@ def year(folder: Path, place: Path) -> dict:
             told["extra steps"] += len(failed)
         told["rounds"] += 1
         print(f"{on}: {len(now)} cultures, {len(failed)} not passed", flush=True)
-        on = after + dt.timedelta(days=1)
+        on = after + dt.timedelta(days=NEXT_D)
     return checked(folder, planned, told)
 
 

@@ -29,6 +29,8 @@ NOTEBOOKS = [
     ("start_here", "Start here", 4),
     ("trust_the_warning", "How far can the warning", 3),
     ("feeding_round", "The feeding round", 3),
+    ("safety_net", "The safety net", 1),
+    ("sluggish_starter", "The sluggish starter", 1),
 ]
 
 

@@ -37,6 +37,8 @@ class Shared(NamedTuple):
     spared: frozenset[str]
 
 
+#: A contrast that is less sure than this [log vigour] says nothing: hardly anybody met more of it than others.
+_TOO_UNSURE = 1.0
 NOBODY = Shared(float("nan"), float("nan"), frozenset(), frozenset())
 
 
@@ -94,6 +96,8 @@ class Others:
         if not with_it or (among is None and not without):
             return NOBODY
         effect, se = _contrast(x, y) if among is None else _middle(y[x > 0.0])
+        if se > _TOO_UNSURE:
+            return NOBODY
         return Shared(
             effect, float(np.hypot(se, _BY_CHANCE[value])), with_it, without if among is None else frozenset()
         )
