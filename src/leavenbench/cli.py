@@ -70,6 +70,8 @@ def _parser() -> argparse.ArgumentParser:
         ("watch", _watch, "the watch list: how every living culture stands, most urgent first"),
         ("round", _round, "the bench sheets of what is due"),
         ("take-in", _take_in, "take the filled-in bench sheets of a workbook in to the collection"),
+        ("report", _report, "the annual report: a folder with a page, its figures and its tables"),
+        ("pages", _pages, "one page per living culture for its depositor, in plain words"),
     ):
         command = commands.add_parser(name, help=about, description=about[0].upper() + about[1:] + ".")
         command.add_argument("folder", metavar="FOLDER", type=Path, help="the collection's folder")
@@ -78,6 +80,10 @@ def _parser() -> argparse.ArgumentParser:
             _add_round(command)
         elif name == "take-in":
             _add_take_in(command)
+        elif name in ("report", "pages"):
+            _add_year(command)
+            if name == "pages":
+                command.add_argument("--culture", metavar="C", help="only the page of this culture")
         elif name != "new":
             command.add_argument(
                 "--out", metavar="FILE", type=Path, help="save the full table: .csv, .xlsx or .parquet"
@@ -107,6 +113,12 @@ def _add_take_in(command: argparse.ArgumentParser) -> None:
     command.add_argument("--leave-faulty", action="store_true", help=leave)
     correct = "take in a sheet that changes what was taken in from it before; it is put beside the first"
     command.add_argument("--correct", action="store_true", help=correct)
+
+
+def _add_year(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--year", metavar="Y", type=int, required=True, help="a year that the records touch")
+    where = "a new folder for it, or an empty one, outside the collection's"
+    command.add_argument("--out", metavar="DIR", type=Path, required=True, help=where)
 
 
 def _day(words: str) -> dt.date:
@@ -232,6 +244,33 @@ def _take_in(arguments: argparse.Namespace) -> int:
         raise
     show_taken_in(taken)
     return 0
+
+
+def _report(arguments: argparse.Namespace) -> int:
+    from .report.annual import write_report
+    from .report.terminal import progress_bar, say
+
+    _draw_to_files()
+    with progress_bar("Fitting curves") as progress:
+        page = write_report(arguments.folder, arguments.year, arguments.out, progress=progress)
+    say(f"The year {arguments.year}: {page}", aside=True)
+    return 0
+
+
+def _pages(arguments: argparse.Namespace) -> int:
+    from .report.annual import write_pages
+    from .report.terminal import progress_bar, say
+
+    _draw_to_files()
+    with progress_bar("Fitting curves") as progress:
+        pages = write_pages(arguments.folder, arguments.year, arguments.out, arguments.culture, progress=progress)
+    say(f"{len(pages)} {'page' if len(pages) == 1 else 'pages'}: {arguments.out}", aside=True)
+    return 0
+
+
+def _draw_to_files() -> None:
+    """Draw without a window, wherever this runs."""
+    os.environ["MPLBACKEND"] = "agg"
 
 
 def _lab(arguments: argparse.Namespace) -> int:

@@ -1,0 +1,144 @@
+"""The report of a year as one page: section by section, each number with the table that it is from."""
+
+from __future__ import annotations
+
+from xml.etree.ElementTree import Element
+
+import pandas as pd
+
+from ...care.cautions import DEFER
+from ...care.year import SECTIONS, YearInFigures
+from ...care.year.captioned import count_of
+from ...records.settings import Settings
+from .methods import METHODS, settings_words, versions_words, withheld_words
+from .page import add, add_list, add_picture, add_table, heading, new_page, page_bytes
+from .pictures_of_year import Figure
+
+#: How each section is headed.
+_HEADINGS = {
+    "collection": "The collection",
+    "survival": "How long cultures last",
+    "work": "The work",
+    "health": "The health",
+    "warnings": "The watch list, and an honest score of it",
+    "net": "The safety net",
+    "organisms": "The organisms",
+}
+#: Long tables that are drawn, or told by another; they stand in the folder alone.
+_IN_FOLDER_ALONE = ("ages", "places", "survival", "at_risk", "rounds", "forms", "standings")
+#: Rows of a table that the page shows.
+_MOST_ROWS = 20
+#: Columns that a page has no room for; the folder has them.
+_LEFT_TO_FOLDER = {
+    "vigour": ("rounds_before", "p", "change_pct_se", "level_pct_se", "year_pct", "year_before_pct"),
+    "sent": ("terms", "permit", "allergen_label", "allergens", "notice"),
+    "months": ("unweighed",),
+    "survival_by_grain": ("chi_square",),
+    "survival_by_source": ("chi_square",),
+    "vigour_change": ("change_points_se",),
+    "species": ("words",),
+    "watched": ("vigour_low_pct", "vigour_high_pct"),
+    "causes": ("effect_pct_se", "odds"),
+}
+
+
+def year_page(told: YearInFigures, drawn: list[Figure], settings: Settings) -> bytes:
+    """Return the report of a year.
+
+    Parameters
+    ----------
+    told : YearInFigures
+        Its tables.
+    drawn : list of Figure
+        Its figures.
+    settings : Settings
+        The collection's.
+
+    Returns
+    -------
+    bytes
+        A page that needs nothing beside it.
+    """
+    year, title = told.period.year, settings.title
+    page, main = new_page(f"{title}: the year {year}")
+    add(main, "h1", f"{title}: the year {year}")
+    reach = told.period.records_until
+    until = f" The last record up to its end is of {reach:%d %B %Y}." if pd.notna(reach) else ""
+    source = "The words in square brackets name the table that a number is from, in the folder and in tables.xlsx."
+    add(main, "p", f"Everything here is from the records as they stood at the end of {year}.{until} {source}")
+    add(main, "h2", "In short")
+    add_list(main, _in_short(told))
+    for section, names in SECTIONS.items():
+        add(main, "h2", _HEADINGS[section], id=section)
+        if told.said[section]:
+            add(main, "p", told.said[section], class_="missing")
+        for figure in drawn:
+            if figure.section == section:
+                add_picture(main, figure.picture, f"[{', '.join(figure.tables)}]")
+        tables = told.tables()
+        for name in names:
+            if name not in _IN_FOLDER_ALONE and len(tables[name]):
+                pictured = any(name in figure.tables for figure in drawn)
+                _add_table(main, name, tables[name], pictured=pictured)
+    _add_methods(main, told, settings)
+    return page_bytes(page)
+
+
+def _add_table(main: Element, name: str, table: pd.DataFrame, *, pictured: bool) -> None:
+    cut = f"; the first {_MOST_ROWS} of {len(table)} rows" if len(table) > _MOST_ROWS else ""
+    columns = [column for column in table.columns if column not in _LEFT_TO_FOLDER.get(name, ())]
+    ordered = table.sort_values("p", kind="stable") if name == "vigour" else table
+    shown = ordered[columns].head(_MOST_ROWS)
+    caption = f"{'The numbers of the picture' if pictured else table.attrs['caption']}{cut}. [{name}]"
+    add_table(main, shown, caption, {column: heading(column) for column in columns})
+
+
+def _in_short(told: YearInFigures) -> list[str]:
+    """Return the few numbers that a reader looks for first."""
+    *moved, living = told.balance[["cultures", "what"]].itertuples(index=False)
+    words = ", ".join(f"{number} {what}" for number, what in moved[1:])
+    lines = [f"{count_of(living.cultures, 'culture')} lived when the year ended; in it {words}. [balance]"]
+    work = told.months[["rounds", "refeeds", "readings", "on_time", "late", "not_held"]].sum()
+    read = f"{count_of(work['refeeds'], 'refeed')} and {count_of(work['readings'], 'reading')}"
+    kept = f"{work['on_time']:,} on time, {work['late']:,} late, {work['not_held']:,} due and not held"
+    lines.append(f"{count_of(work['rounds'], 'round')} with {read}; {kept}. [months]")
+    levels = told.vigour["level_pct"].dropna()
+    if len(levels):
+        lines.append(
+            f"The middle of {count_of(len(levels), 'culture')} had {levels.median():.0f} % of its own vigour. [vigour]"
+        )
+    own = told.vigour_change[told.vigour_change["which"] == "own"].dropna(subset="change_points")
+    for row in own.to_dict("records"):
+        span = f"{row['change_points_low']:+.1f} to {row['change_points_high']:+.1f}"
+        told_change = f"{row['change_points']:+.1f} points of vigour (95 % interval {span}): {row['verdict']}"
+        lines.append(f"Against the year before: {told_change}. [vigour_change]")
+    score = told.score[told.score["warnings"] > 0]
+    if len(score):
+        words = ", ".join(f"{row.warnings} {row.outcome}" for row in score.itertuples())
+        lines.append(f"Of the alerts and misses of the year: {words}. [score]")
+    covered = told.cover[told.cover["when_it_ended"] > 0]
+    if len(covered):
+        words = ", ".join(f"{row.when_it_ended} {row.cover}" for row in covered.itertuples())
+        lines.append(f"Back-ups of the living cultures: {words}. [cover]")
+    return lines
+
+
+def _add_methods(main: Element, told: YearInFigures, settings: Settings) -> None:
+    add(main, "h2", "Methods", id="methods", class_="new-page")
+    for name, words in METHODS.items():
+        add(main, "h3", name)
+        add(main, "p", words)
+    add(main, "h3", "Settings")
+    add_list(main, settings_words(settings))
+    add(main, "h3", "What is withheld")
+    add_list(main, withheld_words())
+    add(main, "h3", "The map")
+    add(main, "p", "Points stand on a grid of degrees. Outlines of land are not drawn, since none come with the "
+        "package and nothing is downloaded.")  # fmt: skip
+    add(main, "h3", "Versions")
+    add(main, "p", versions_words())
+    add(main, "h3", "All tables")
+    contents = [(name, table.attrs["caption"], len(table)) for name, table in told.tables().items()]
+    listed = pd.DataFrame(contents, columns=["table", "what it holds", "rows"])
+    add_table(main, listed, f"{len(listed)} tables in the folder tables, and in tables.xlsx.")
+    add(main, "p", f"Vigour is not identity, and no number here clears food for sale. {DEFER}")
