@@ -1,10 +1,12 @@
 """Figures for the screen and the page: legible in grey, safe for the colour-blind, quantity and unit on each axis."""
 
 from .calendar import plot_calendar
+from .compare import plot_curve_difference, plot_differences, plot_map, plot_pooled_curves, plot_temperature
 from .culture import plot_culture
 from .curve import plot_curve
 from .expected import plot_expected
 from .flour import plot_flour_year
+from .journal import save_figure
 from .shelf import plot_shelf
 from .vigour import plot_vigour
 from .warning import plot_evidence, plot_operating_curve, plot_whole_shelf
@@ -13,11 +15,17 @@ __all__ = [
     "plot_calendar",
     "plot_culture",
     "plot_curve",
+    "plot_curve_difference",
+    "plot_differences",
     "plot_evidence",
     "plot_expected",
     "plot_flour_year",
+    "plot_map",
     "plot_operating_curve",
+    "plot_pooled_curves",
     "plot_shelf",
+    "plot_temperature",
     "plot_vigour",
     "plot_whole_shelf",
+    "save_figure",
 ]
