@@ -392,6 +392,15 @@ def _of_form(kind: str) -> tuple[Column, ...]:
     )
 
 
+def _with_interval(column: Column) -> tuple[Column, ...]:
+    """Return the estimate and the ends of its 95 % interval; an end that is missing is open."""
+    ends = (("low", "lower"), ("high", "upper"))
+    return (
+        column,
+        *(number(f"{column.name}_{end}", column.unit, f"{said} end of {column.name}") for end, said in ends),
+    )
+
+
 _MADE = (
     Table(
         "problems",
@@ -1296,6 +1305,207 @@ _MADE = (
             text("names", "those in which it was found"),
             yes_no("once", "whether it was found in one alone"),
             text("words", "what that says"),
+        ),
+    ),
+    Table(
+        "pooled_curve",
+        "the mean curve of one culture at one hour",
+        (
+            text("culture", "the culture"),
+            number("elapsed_h", "h", "hours since feeding, at the reference temperature"),
+            number("value", "signal", "rise over the start in %, or pH"),
+            number("low", "signal", "lower end of the band for the whole curve"),
+            number("high", "signal", "upper end of the band for the whole curve"),
+            number("level_pct", "%", "how often such a band holds the whole curve"),
+            whole("refeeds", "refeeds behind it"),
+            whole("days", "days on which they were fed"),
+        ),
+    ),
+    Table(
+        "curve_difference",
+        "how far one culture's mean curve lies above another's at one hour",
+        (
+            text("culture", "the one culture"),
+            text("other", "the other"),
+            number("elapsed_h", "h", "hours since feeding, at the reference temperature"),
+            number("difference", "signal", "the one's rise over the start in %, or pH, less the other's"),
+            number("low", "signal", "lower end of the band for the whole difference"),
+            number("high", "signal", "upper end of the band for the whole difference"),
+            yes_no("differs", "whether the band leaves out zero"),
+            number("level_pct", "%", "how often such a band holds the whole difference"),
+            whole("refeeds", "refeeds of the one"),
+            whole("other_refeeds", "refeeds of the other"),
+            whole("days_shared", "days on which both were fed"),
+        ),
+    ),
+    Table(
+        "temperature_response",
+        "how one culture's steepest slope depends on the temperature of its dough",
+        (
+            text("culture", "the culture"),
+            text("signal", "rise or acid"),
+            whole("refeeds", "refeeds behind it"),
+            whole("temperatures", "different temperatures, to the degree"),
+            number("coldest_degC", "degC", "the coldest tried"),
+            number("warmest_degC", "degC", "the warmest tried"),
+            *_with_interval(number("lowest_degC", "degC", "below it nothing moves; missing where it is left open")),
+            *_with_interval(
+                number("optimum_degC", "degC", "at it the slope is steepest; missing where it is left open")
+            ),
+            *_with_interval(number("highest_degC", "degC", "above it nothing moves; missing where it is left open")),
+            *_with_interval(
+                number("optimal_rate", "signal/h", "steepest slope at the optimum; missing where left open")
+            ),
+            text("words", "what that says, and what the temperatures tried leave open"),
+        ),
+    ),
+    Table(
+        "feed_response",
+        "how one trait of one culture depends on what it is fed",
+        (
+            text("culture", "the culture"),
+            choice("fed", "doublings, hydration", "what was varied"),
+            whole("refeeds", "refeeds behind it"),
+            number("lowest", "", "the least tried: doublings, or water over flour in %"),
+            number("highest", "", "the most tried"),
+            *_with_interval(number("slope", "", "change of the trait, on its working scale, per doubling or per 10 %")),
+            text("words", "what that says, or that it was not varied"),
+        ),
+    ),
+    Table(
+        "culture_map",
+        "the place of one culture on the map by activity",
+        (
+            text("culture", "the culture"),
+            number("axis_1", "", "place along the first axis, in standard deviations of a trait"),
+            number("axis_2", "", "place along the second axis"),
+            whole("cluster", "its cluster"),
+            number("stability", "", "how well the cluster comes back when refeeds are drawn again, 0 to 1 (Jaccard)"),
+            text("verdict", "what that stability is worth"),
+            whole("refeeds", "refeeds behind it"),
+        ),
+    ),
+    Table(
+        "map_axes",
+        "one axis of the map of cultures",
+        (
+            whole("axis", "its number, the one with the largest share first"),
+            *_with_interval(number("share_pct", "%", "share of the variance")),
+            text("words", "what it means: the traits that go with it"),
+        ),
+    ),
+    Table(
+        "diversity",
+        "organisms found in one culture, or on the whole shelf",
+        (
+            text("culture", "the culture; missing for the shelf"),
+            whole("colonies", "colonies named to the species"),
+            whole("unnamed", "colonies not named to the species"),
+            whole("organisms", "species found, synonyms folded"),
+            number("coverage", "", "share of all colonies that belong to species found, 0 to 1"),
+            number("hill_0", "", "number of species (Hill number of order 0)"),
+            number("hill_1", "", "exponential of Shannon's entropy (order 1)"),
+            number("hill_2", "", "inverse of Simpson's concentration (order 2)"),
+            number("common_coverage", "", "coverage to which all are brought down for comparison"),
+            number("hill_0_common", "", "number of species at that coverage"),
+            number("hill_1_common", "", "order 1 at that coverage"),
+            number("hill_2_common", "", "order 2 at that coverage"),
+        ),
+    ),
+    Table(
+        "organism_activity",
+        "whether cultures in which one organism was found are more or less active",
+        (
+            text("organism", "the species under its accepted name"),
+            whole("found_in", "sampled cultures in which it was found"),
+            whole("not_found_in", "other cultures that were sampled"),
+            *_with_interval(number("difference", "", "mean activity with it less without it, on the working scale")),
+            number("p", "", "probability of such a difference by chance"),
+            number("p_adjusted", "", "the same, adjusted for all organisms tried (Benjamini and Hochberg 1995)"),
+            text("words", "what that says"),
+        ),
+    ),
+    Table(
+        "observations",
+        "one refeed as a witness of what a culture is like, in one trait",
+        (
+            *_REFEED,
+            text("trait", "signal and trait"),
+            text("unit", "the trait's unit, before any logarithm"),
+            choice("scale", "log, linear", "the working scale"),
+            number("value", "", "the trait on its working scale, at the reference temperature"),
+            number("se", "", "its standard error, by the readings and the temperature"),
+            text("day", "the day it was fed"),
+            text("vessel", "its jar"),
+            text("flour", "the flour it was fed; of a blend all of them"),
+            text("grain", "the grain of that flour"),
+            text("origin", "where the culture comes from"),
+            number("cold_d", "d", "days in the cold beyond the usual, of the first step"),
+            number("rest_h", "h", "hours since the last feed beyond the usual, of a later step"),
+            number("log_seed", "", "logarithm of the seed's share over the culture's usual one"),
+        ),
+    ),
+    Table(
+        "left_out_of_comparison",
+        "one refeed that says nothing of a trait",
+        (
+            *_REFEED,
+            text("trait", "signal and trait"),
+            text("reason", "why it was left out"),
+        ),
+    ),
+    Table(
+        "compared_means",
+        "the estimated mean of one trait of one culture, flour, grain or origin",
+        (
+            text("trait", "signal and trait"),
+            text("by", "what is compared"),
+            text("group", "which of them"),
+            text("unit", "the unit of the mean"),
+            number("mean", "unit", "estimated mean at the usual mix of steps; geometric where the scale is log"),
+            number("low", "unit", "lower end of its 95 % interval"),
+            number("high", "unit", "upper end of its 95 % interval"),
+            number("se_working", "", "standard error on the working scale (log, or the unit)"),
+            number("freedom", "", "its degrees of freedom (Kenward-Roger)"),
+            whole("cultures", "cultures behind it"),
+            whole("rounds", "their rounds"),
+            whole("days", "the days of these"),
+            whole("refeeds", "the refeeds of these"),
+        ),
+    ),
+    Table(
+        "compared_pairs",
+        "the difference of two of them in one trait, first less second",
+        (
+            text("trait", "signal and trait"),
+            text("by", "what is compared"),
+            text("first", "the one"),
+            text("second", "the other"),
+            text("unit", "unit of the difference: % of the second where the scale is log"),
+            number("difference", "unit", "how much more the first has than the second"),
+            number("low", "unit", "lower end of its 95 % interval, of this difference alone"),
+            number("high", "unit", "upper end of that"),
+            number("low_together", "unit", "lower end of the interval of 95 % for all differences at once"),
+            number("high_together", "unit", "upper end of that; missing where the adjustment gives none"),
+            number("se_working", "", "standard error on the working scale (log, or the unit)"),
+            number("freedom", "", "its degrees of freedom (Kenward-Roger)"),
+            number("p", "", "chance of so large a difference where there is none, of this difference alone"),
+            number("p_adjusted", "", "the same, adjusted for all that was asked"),
+            text("adjusted_by", "how"),
+            number("margin", "unit", "what counts as the same"),
+            number("p_equivalent", "", "chance of so small a difference where it is the margin (two one-sided tests)"),
+            text("verdict", "differ; the same within the margin; or cannot tell"),
+        ),
+    ),
+    Table(
+        "comparison_warnings",
+        "something that the records cannot tell of cultures, flours, grains or origins, and what would",
+        (
+            text("rule", "what is the matter, in a few words"),
+            choice("severity", "cannot answer, unsure, note", "how much of the question is left"),
+            text("groups", "which are concerned"),
+            text("message", "what is wrong"),
+            text("remedy", "which few refeeds would make it answerable"),
         ),
     ),
 )

@@ -9,8 +9,8 @@ import pandas as pd
 
 from ...columns import RESULTS
 from ...records.collection import Collection
+from ...records.taxa import accepted_name
 from ..flour import dependence
-from .synonyms import species
 
 _IRREPLACEABLE = RESULTS["irreplaceable"]
 #: The reasons, in the order of the table.
@@ -46,7 +46,7 @@ def irreplaceable(collection: Collection, covered: pd.DataFrame, on: dt.date) ->
     pandas.DataFrame
         The columns of ``RESULTS["irreplaceable"]``: one row per culture and reason, whether or not it holds; `holds`
         is missing where nothing recorded tells. Organisms are compared by species, old and new names folded
-        (`synonyms`), with the other living cultures that were sampled: what is not found there may still be there,
+        (`records.taxa`), with the other living cultures that were sampled: what is not found there may still be there,
         unseen among the colonies picked.
 
     Examples
@@ -115,7 +115,7 @@ def _not_elsewhere(collection: Collection, cultures: list[str], on: dt.date) -> 
     """Compare each culture's species with those of the other living cultures that were sampled."""
     isolates = collection["isolates"].dropna(subset="taxon")
     isolates = isolates[isolates["culture"].isin(cultures) & ~(isolates["sampled_on"] > pd.Timestamp(on))]
-    named = isolates.assign(species=isolates["taxon"].map(species)).query("species != ''")
+    named = isolates.assign(species=isolates["taxon"].map(accepted_name)).query("species != ''")
     found_in = named.groupby("species")["culture"].nunique()
     others = named["culture"].nunique() - 1
     among = f"{others} other living culture{'' if others == 1 else 's'} sampled"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from ...records.collection import Collection
-from ..backups.synonyms import species
+from ...records.taxa import accepted_name
 from .captioned import captioned, count_of
 from .lives import living_on
 from .period import Period
@@ -34,7 +34,7 @@ def tell_organisms(collection: Collection, lived: pd.DataFrame, period: Period) 
     living = lived.loc[living_on(lived, period.last), "culture"]
     isolates = collection["isolates"]
     isolates = isolates[isolates["culture"].isin(living) & ~(isolates["sampled_on"] > period.last)]
-    named = isolates.assign(species=isolates["taxon"].fillna("").map(species).astype("str"))
+    named = isolates.assign(species=isolates["taxon"].fillna("").map(accepted_name).astype("str"))
     tables = {"sampled": _sampled(named, living, period), "species": _species(named, period)}
     return tables, _said(collection, tables["sampled"], len(living))
 

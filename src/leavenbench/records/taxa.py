@@ -1,4 +1,4 @@
-"""Species under their old and new names: both count as one.
+"""Species under their accepted names: the old name and the new one of an organism count as one.
 
 In 2020 the genus Lactobacillus was split into 25 genera (Zheng et al. 2020, Int J Syst Evol Microbiol 70:2782-2858,
 doi 10.1099/ijsem.0.004107). The table holds the species that are met in sourdough, from memory. Epithets kept their
@@ -27,20 +27,23 @@ _SPLIT_OFF = {
 }
 #: New genus of each of these species, by epithet.
 _GENUS = {epithet: genus for genus, epithets in _SPLIT_OFF.items() for epithet in epithets.split()}
-#: Other names that went out of use: Lactobacillus sanfrancisco (corrected to sanfranciscensis); Candida humilis
-#: (Jacques et al. 2016, Int J Syst Evol Microbiol 66:5192); Pichia anomala (Kurtzman et al. 2008, FEMS Yeast Res
-#: 8:939). All from memory.
+#: Other names that went out of use: Lactobacillus sanfrancisco (corrected to sanfranciscensis); Candida humilis and
+#: Candida milleri (Jacques et al. 2016, Int J Syst Evol Microbiol 66:5192); Saccharomyces exiguus and Candida holmii
+#: (Kurtzman 2003, FEMS Yeast Res 4:233); Pichia anomala (Kurtzman et al. 2008, FEMS Yeast Res 8:939). From memory.
 _OTHER = {
     "Lactobacillus sanfrancisco": "Fructilactobacillus sanfranciscensis",
     "Candida humilis": "Kazachstania humilis",
+    "Candida milleri": "Kazachstania humilis",
+    "Saccharomyces exiguus": "Kazachstania exigua",
+    "Candida holmii": "Kazachstania exigua",
     "Pichia anomala": "Wickerhamomyces anomalus",
 }
 _SHORT_OLD = ("L.", "Lb.")
 _NO_EPITHET = re.compile(r"spp?\.?|cf\.?|aff\.?|species|unknown")
 
 
-def species(taxon: str) -> str:
-    """Return the species that a name stands for, under its new name; empty when it names none.
+def accepted_name(taxon: str) -> str:
+    """Return the species that a name stands for, under its accepted name; empty when it names none.
 
     Parameters
     ----------
@@ -56,9 +59,9 @@ def species(taxon: str) -> str:
 
     Examples
     --------
-    >>> species("Lactobacillus plantarum"), species("L. plantarum"), species("lactiplantibacillus plantarum DH5")
-    ('Lactiplantibacillus plantarum', 'Lactiplantibacillus plantarum', 'Lactiplantibacillus plantarum')
-    >>> species("Lactobacillus delbrueckii"), species("Lactobacillus sp."), species("C. humilis")
+    >>> accepted_name("Lactobacillus plantarum"), accepted_name("L. plantarum"), accepted_name("Candida milleri")
+    ('Lactiplantibacillus plantarum', 'Lactiplantibacillus plantarum', 'Kazachstania humilis')
+    >>> accepted_name("Lactobacillus delbrueckii"), accepted_name("Lactobacillus sp."), accepted_name("C. humilis")
     ('Lactobacillus delbrueckii', '', '')
     """
     words = taxon.replace("_", " ").split()

@@ -1,0 +1,1 @@
+"""Cultures against each other: which differ, in what, and how sure that is."""

@@ -1,0 +1,266 @@
+"""The mixed model of a trait: what cultures (or flours, grains, origins) have of their own, beside all that repeats.
+
+Refeeds of one round, one day or one jar are alike for reasons of their own, and counting them as so many witnesses is
+how differences are found that are not there (Hurlbert 1984, Ecol Monogr 54:187-211, doi 10.2307/1942661). So round, day
+and jar are random; where flours are compared, so are the cultures kept on them, which are then the replicates.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import sparse
+
+from ..errors import LeavenbenchError
+from .carry_over import with_carry_over
+from .own_scatter import with_own_scatter
+from .reml import Reml, Told, fit_reml
+from .rounds import Levels, Succession
+
+#: What may be alike for reasons of its own, and the columns that tell which refeeds share it.
+RANDOM = {"culture": ["culture"], "round": ["culture", "round"], "day": ["day"], "jar": ["vessel"]}
+#: Whose rounds follow each other.
+SERIES = "culture"
+#: Beside the step, what is taken out of a refeed where it varies.
+COVARIATES = ("cold_d", "rest_h", "log_seed")
+#: Single refeeds that scatter less than this share beyond their stated variance scatter no more than stated.
+_NO_MORE = 1e-3
+#: A share of a column left under which the columns before it tell it.
+_TOLD = 1e-8
+
+
+class CannotCompare(LeavenbenchError):
+    """The observations cannot tell the groups apart at all; the evidence is the counts of each group."""
+
+    exit_code = 2
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """One trait of several groups, estimated.
+
+    Attributes
+    ----------
+    trait, unit, scale, by : str
+        Which trait, in what unit, whether on a log or a linear scale, and what the groups are.
+    groups : pandas.DataFrame
+        One row per group: group, cultures, rounds, days, refeeds.
+    variances : pandas.DataFrame
+        One row per random term and one for the single refeeds: term, levels, variance (of the working scale), sd,
+        left_out (why a term is not in the model; empty when it is).
+    taken_out : tuple of str
+        What the means are adjusted for: to the usual mix of steps, and so on.
+    as_stated : bool
+        Whether refeeds scatter at least as much as their errors state; else the errors count in proportion only.
+    carry_over : float
+        How much of a round's deviation is left in the culture's next.
+    own_scatter : pandas.Series
+        By culture, how much it scatters over what is usual (1).
+    fitted : Reml
+        Its first fixed effects are the means of the groups on the working scale.
+    """
+
+    trait: str
+    unit: str
+    scale: str
+    by: str
+    groups: pd.DataFrame
+    variances: pd.DataFrame
+    taken_out: tuple[str, ...]
+    as_stated: bool
+    carry_over: float
+    own_scatter: pd.Series
+    fitted: Reml
+
+    def means(self) -> Told:
+        """Return the means of the groups on the working scale."""
+        return self.fitted.contrasts(np.eye(len(self.groups), len(self.fitted.effects)))
+
+    def covariance(self) -> np.ndarray:
+        """Return the covariance of the groups' means, by Kenward and Roger."""
+        many = len(self.groups)
+        return self.fitted.adjusted[:many, :many]
+
+    def _repr_html_(self) -> str:
+        head = f"<b>{self.trait} by {self.by}</b> (REML; Kenward-Roger degrees of freedom)"
+        return head + self.groups.to_html(index=False) + self.variances.to_html(index=False)
+
+
+def compared(observed: pd.DataFrame, by: str = "culture", random: tuple[str, ...] = tuple(RANDOM)) -> Comparison:
+    """Fit the mixed model of one trait.
+
+    Parameters
+    ----------
+    observed : pandas.DataFrame
+        From `observations.observations`.
+    by : str
+        What to compare: a column, such as culture, flour, grain or origin.
+    random : tuple of str
+        What repeats, of `RANDOM`.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    CannotCompare
+        There are fewer than two groups, or no more refeeds than means.
+
+    Examples
+    --------
+    >>> rows = {"culture": list("AAAABBBB"), "round": [1, 1, 2, 2] * 2, "day": list("abcdefgh"), "vessel": None}
+    >>> observed = pd.DataFrame({**rows, "step": [1, 2] * 4, "value": [2.0, 2.4, 2.1, 2.5, 3.0, 3.3, 3.2, 3.6]})
+    >>> observed = observed.assign(refeed=range(8), se=0.05, trait="rise max_rate", unit="%/h", scale="log")
+    >>> found = compared(observed)
+    >>> found.fitted.effects[:2].round(3).tolist()
+    [2.25, 3.275]
+    >>> found.variances[["term", "left_out"]].values.tolist()[1:]
+    [['round', ''], ['day', 'no level has two refeeds'], ['jar', 'not noted']]
+    """
+    place, names = pd.factorize(observed[by], sort=True)
+    groups = _groups(observed, by)
+    if len(groups) < 2:
+        raise CannotCompare(f"{len(groups)} {by} with refeeds to compare: it takes two", groups)
+    own = np.eye(len(names))[place]
+    beside, taken_out = _beside(observed, own)
+    fixed = np.column_stack((own, beside))
+    if len(observed) <= fixed.shape[1]:
+        raise CannotCompare(f"{len(observed)} refeeds for {fixed.shape[1]} means: feed each {by} again", groups)
+    terms, told = _terms(observed, fixed, [name for name in random if RANDOM[name] != [by]])
+    fitted, as_stated = _fitted(observed, fixed, terms)
+    rounds = _succession(observed, told)
+    levels = Levels.of(fitted, rounds.term)
+    fitted, carry_over = with_carry_over(fitted, rounds, levels)
+    fitted, ratios = with_own_scatter(fitted, rounds, levels, carry_over)
+    cultures = observed.groupby(SERIES, sort=True).size().index.astype("str")
+    return Comparison(
+        str(observed["trait"].iloc[0]),
+        str(observed["unit"].iloc[0]),
+        str(observed["scale"].iloc[0]),
+        by,
+        groups,
+        _variances(told, fitted, len(observed)),
+        taken_out,
+        as_stated,
+        carry_over,
+        pd.Series(np.sqrt(ratios), cultures),
+        fitted,
+    )
+
+
+def _groups(observed: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Count what stands behind each group."""
+    group = observed[by]
+    table = pd.DataFrame({"group": np.sort(group.unique())})
+    for name, columns in (("cultures", ["culture"]), ("rounds", ["culture", "round"]), ("days", ["day"])):
+        met = pd.DataFrame({"group": group, **{column: observed[column] for column in columns}}).drop_duplicates()
+        table[name] = table["group"].map(met["group"].value_counts())
+    return table.assign(refeeds=table["group"].map(group.value_counts()))
+
+
+def _beside(observed: pd.DataFrame, own: np.ndarray) -> tuple[np.ndarray, tuple[str, ...]]:
+    """Return what else is fixed, each column about its mean over the refeeds, as far as the groups do not tell it."""
+    step = pd.get_dummies(observed["step"].astype("str"), dtype=float)
+    columns = {f"step {name}": step[name].to_numpy() for name in step.columns[1:]}
+    columns |= {name: observed[name].to_numpy(float) for name in COVARIATES if name in observed}
+    kept, taken_out = [], []
+    basis = np.zeros((len(observed), 0))
+    for name, column in columns.items():
+        about = column - column.mean()
+        left = _about_means(about, own)
+        left = left - basis @ (basis.T @ left)
+        if left @ left > _TOLD * max(about @ about, 1e-12):
+            basis = np.column_stack((basis, left / np.sqrt(left @ left)))
+            kept.append(about)
+            taken_out.append(name)
+    return np.reshape(kept, (len(kept), len(observed))).T, tuple(taken_out)
+
+
+def _about_means(column: np.ndarray, own: np.ndarray) -> np.ndarray:
+    """Take the means of the groups out of a column."""
+    return np.asarray(column - own @ ((own.T @ column) / own.sum(axis=0)))
+
+
+def _terms(observed: pd.DataFrame, fixed: np.ndarray, random: list[str]) -> tuple[list[sparse.csr_array], pd.DataFrame]:
+    """Return the design of each random term that the rows can tell, and why the others are left out."""
+    terms: list[sparse.csr_array] = []
+    codes: dict[str, np.ndarray] = {}
+    rows = []
+    for name in random:
+        code = _codes(observed, RANDOM[name])
+        levels = int(code.max(initial=-1)) + 1
+        why = _untold(name, code, levels, codes, fixed)
+        if not why:
+            codes[name] = code
+            terms.append(_design(code, levels))
+        rows.append({"term": name, "levels": levels, "left_out": why})
+    return terms, pd.DataFrame(rows, columns=["term", "levels", "left_out"])
+
+
+def _codes(observed: pd.DataFrame, by: list[str]) -> np.ndarray:
+    """Return the number of each refeed's level; -1 where nothing is noted."""
+    noted = observed[by].notna().all(axis=1).to_numpy()
+    code = np.full(len(observed), -1)
+    if noted.any():
+        code[noted] = observed.loc[noted].groupby(by, sort=False).ngroup()
+    return code
+
+
+def _design(code: np.ndarray, levels: int) -> sparse.csr_array:
+    there = np.flatnonzero(code >= 0)
+    return sparse.csr_array((np.ones(len(there)), (there, code[there])), shape=(len(code), levels))
+
+
+def _untold(name: str, code: np.ndarray, levels: int, before: dict[str, np.ndarray], fixed: np.ndarray) -> str:
+    if levels == 0:
+        return "not noted"
+    if np.bincount(code[code >= 0]).max() < 2:
+        return "no level has two refeeds"
+    for other, known in before.items():
+        both = (code >= 0) & (known >= 0)
+        pairs = len(np.unique(np.column_stack((code, known))[both], axis=0))
+        if both.all() and pairs == levels == len(np.unique(known)):
+            return f"the same refeeds share it as share the {other}"
+    design = _design(code, levels)
+    gram = fixed.T @ fixed
+    across = design.T @ fixed
+    left = np.bincount(code[code >= 0], minlength=levels) - (across * np.linalg.solve(gram, across.T).T).sum(axis=1)
+    if left.max() < _TOLD * len(code):
+        return "each group has its own, so that it goes with the group"
+    return ""
+
+
+def _fitted(observed: pd.DataFrame, fixed: np.ndarray, terms: list[sparse.csr_array]) -> tuple[Reml, bool]:
+    """Fit with the errors as stated; where single refeeds scatter less than stated, with errors in proportion to it."""
+    y, se = (observed[name].to_numpy(float) for name in ("value", "se"))
+    found = fit_reml(y, fixed, terms, se**2)
+    if found.variances[0] > _NO_MORE * np.median(se) ** 2:
+        return found, True
+    scale = se / np.exp(np.log(se).mean())
+    shrunk = [sparse.csr_array(term.multiply(1.0 / scale[:, None])) for term in terms]
+    return fit_reml(y / scale, fixed / scale[:, None], shrunk), False
+
+
+def _succession(observed: pd.DataFrame, told: pd.DataFrame) -> Succession:
+    """Return the rounds of each culture, or its refeeds where the model has no rounds, and where they stand."""
+    kept = told.loc[told["left_out"] == "", "term"].tolist()
+    by_round = "round" in kept and observed["round"].notna().all()
+    series = observed.groupby(SERIES, sort=True).ngroup()
+    level = _codes(observed, RANDOM["round"]) if by_round else np.arange(len(observed))
+    table = pd.DataFrame({"level": level, "series": series, "number": observed["round"].fillna(0).astype(int)})
+    table = table.drop_duplicates("level").sort_values("level")
+    place = kept.index("round") + 1 if by_round else 0
+    return Succession(place, table["series"].to_numpy(), table["number"].to_numpy())
+
+
+def _variances(told: pd.DataFrame, fitted: Reml, refeeds: int) -> pd.DataFrame:
+    variance = np.full(len(told), np.nan)
+    variance[(told["left_out"] == "").to_numpy()] = fitted.variances[1:]
+    single = pd.DataFrame({"term": ["refeed"], "levels": [refeeds], "left_out": [""]})
+    table = pd.concat([single, told], ignore_index=True)
+    table["variance"] = np.concatenate((fitted.variances[:1], variance))
+    table["sd"] = np.sqrt(table["variance"])
+    return table[["term", "levels", "variance", "sd", "left_out"]]
