@@ -8,7 +8,6 @@ import pandas as pd
 import pytest
 
 from leavenbench.care.backups import Weights, cover, irreplaceable, priority
-from leavenbench.records.taxa import accepted_name
 
 ON = dt.date(2025, 6, 30)
 ORGANISM, FLOUR, ORIGIN = (
@@ -27,34 +26,6 @@ def told_of(make_collection):
         return irreplaceable(shelf, cover(shelf, ON), ON).set_index(["culture", "reason"])
 
     return tell
-
-
-# Zheng et al. 2020, doi 10.1099/ijsem.0.004107: new names of the old genus Lactobacillus (checks.md, from memory)
-@pytest.mark.parametrize(
-    ("old", "new"),
-    [
-        ("Lactobacillus sanfranciscensis", "Fructilactobacillus sanfranciscensis"),
-        ("Lactobacillus plantarum subsp. plantarum", "Lactiplantibacillus plantarum"),
-        ("Lb. brevis", "Levilactobacillus brevis"),
-        ("lactobacillus fermentum", "Limosilactobacillus fermentum"),
-        ("L. rossiae", "Furfurilactobacillus rossiae"),
-        ("F. sanfranciscensis", "Fructilactobacillus sanfranciscensis"),
-        ("Lactobacillus paralimentarius", "Companilactobacillus paralimentarius"),
-    ],
-)
-def test_old_and_new_names_are_one_species(old, new):
-    assert accepted_name(old) == new == accepted_name(new)
-
-
-def test_what_did_not_move_keeps_its_name_and_a_genus_alone_names_none():
-    assert (
-        accepted_name("Lactobacillus delbrueckii") == "Lactobacillus delbrueckii"
-    )  # stayed (Zheng et al., from memory)
-    assert accepted_name("Saccharomyces cerevisiae CBS 1171") == "Saccharomyces cerevisiae"
-    assert accepted_name("Leuconostoc plantarum") == "Leuconostoc plantarum"  # an epithet alone moves nobody
-    assert [
-        accepted_name(name) for name in ("Lactobacillus", "Lactobacillus sp.", "Kazachstania spp.", "C. humilis")
-    ] == [""] * 4
 
 
 def test_an_organism_is_looked_for_in_the_others_under_both_its_names(told_of):

@@ -13,6 +13,9 @@ from leavenbench.records.taxa import accepted_name
         ("Lactobacillus sanfranciscensis", "Fructilactobacillus sanfranciscensis"),
         ("L. sanfranciscensis TMW 1.1304", "Fructilactobacillus sanfranciscensis"),
         ("Lb. brevis", "Levilactobacillus brevis"),
+        ("L. rossiae", "Furfurilactobacillus rossiae"),
+        ("F. sanfranciscensis", "Fructilactobacillus sanfranciscensis"),
+        ("Leuconostoc plantarum", "Leuconostoc plantarum"),  # an epithet alone moves nobody
         ("lactobacillus_reuteri", "Limosilactobacillus reuteri"),
         ("Fructilactobacillus sanfranciscensis", "Fructilactobacillus sanfranciscensis"),
         ("Lactobacillus delbrueckii subsp. bulgaricus", "Lactobacillus delbrueckii"),
