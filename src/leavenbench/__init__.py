@@ -18,6 +18,9 @@ Behind the list: `watch_checks` tells every check with its numbers, `watch_histo
 What would bring a culture back, and which flour runs out: `cover`, `priority`, `if_this_store_fails`, `flour_stock`,
 `run_out`. Why one is slow: `case_of`, `suspects`, `split_feeding`, `rescue_steps`.
 
+Cultures side by side: `observations`, `can_answer`, `compared`, then `pairs` or `against`. Once a year: `write_report`,
+and `write_pages` for the depositors.
+
 Curves by themselves: `trace_refeed` fits one refeed, `trace_shelf` every refeed of a table of readings, and
 `pool_culture` one shape to the refeeds of a culture.
 """
@@ -29,9 +32,12 @@ from typing import Any
 
 #: Where each verb lives; a module is imported when its verb is first asked for.
 _VERBS = {
+    "against": ".compare.differences",
     "bench_sheets": ".care.bench.plan",
+    "can_answer": ".compare.design",
     "case_of": ".care.rescue",
     "causes_of": ".vigour.causes",
+    "compared": ".compare.mixed",
     "cover": ".care.backups",
     "due_list": ".care.rounds",
     "extra_sheets": ".care.bench.plan",
@@ -40,6 +46,8 @@ _VERBS = {
     "if_this_store_fails": ".care.backups",
     "irreplaceable": ".care.backups",
     "new_collection": ".records.template",
+    "observations": ".compare.observations",
+    "pairs": ".compare.differences",
     "pool_culture": ".curves.shelf",
     "priority": ".care.backups",
     "read_collection": ".records.collection",
@@ -58,13 +66,18 @@ _VERBS = {
     "watch_history": ".watch.watch_history",
     "watch_list": ".watch.watch_list",
     "whole_shelf": ".watch.whole_shelf",
+    "write_pages": ".report.annual.depositor",
+    "write_report": ".report.annual.folder",
     "write_sheets": ".report.sheets",
 }
 
 __all__ = [
+    "against",
     "bench_sheets",
+    "can_answer",
     "case_of",
     "causes_of",
+    "compared",
     "cover",
     "due_list",
     "extra_sheets",
@@ -73,6 +86,8 @@ __all__ = [
     "if_this_store_fails",
     "irreplaceable",
     "new_collection",
+    "observations",
+    "pairs",
     "pool_culture",
     "priority",
     "read_collection",
@@ -91,6 +106,8 @@ __all__ = [
     "watch_history",
     "watch_list",
     "whole_shelf",
+    "write_pages",
+    "write_report",
     "write_sheets",
 ]
 

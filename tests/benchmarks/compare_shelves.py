@@ -2,8 +2,8 @@
 
 Each culture holds some of the rounds of a shelf, each of two or three refeeds; half of the cultures are fed on the same
 days. Log trait = step + the culture's deviation in that round + the day's (sd 5 %) + the refeed's (8, 6 and 5 % at
-steps 1, 2 and 3) + the error of reading (sd 2 to 8 %, stated). ``steady``: deviations of rounds are independent, sd 8 %.
-``wandering``, as the simulated shelf has them: an AR(1) series with coefficient .3, sd 5 to 12 % by culture.
+steps 1, 2 and 3) + the error of reading (sd 2 to 8 %, stated). ``steady``: deviations of rounds are independent, sd 8
+%. ``wandering``, as the simulated shelf has them: an AR(1) series with coefficient .3, sd 5 to 12 % by culture.
 """
 
 from __future__ import annotations
