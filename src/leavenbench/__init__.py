@@ -67,7 +67,7 @@ _VERBS = {
     "watch_list": ".watch.watch_list",
     "whole_shelf": ".watch.whole_shelf",
     "write_pages": ".report.annual.depositor",
-    "write_report": ".report.annual.folder",
+    "write_report": ".report.annual.year_folder",
     "write_sheets": ".report.sheets",
 }
 
