@@ -11,6 +11,7 @@ import shutil
 import socket
 import subprocess
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -70,6 +71,10 @@ def opened(tmp_path):
             name: str(tmp_path / name.lower())
             for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR")
         }
+        whole = Path(own["JUPYTER_CONFIG_DIR"]) / "lab/user-settings/@jupyterlab/notebook-extension"
+        whole.mkdir(parents=True, exist_ok=True)
+        # else the browser forgets the cells, and the pictures, that are scrolled out of sight
+        (whole / "tracker.jupyterlab-settings").write_text('{"windowingMode": "none"}', encoding="utf-8")
         servers.append(subprocess.Popen(command, cwd=place, env={**os.environ, **own}, stderr=log.open("w")))
         for _ in range(120):
             found = re.search(rf"http://127\.0\.0\.1:{port}/lab\S*", log.read_text())
