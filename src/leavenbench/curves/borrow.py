@@ -150,7 +150,8 @@ class _Task(NamedTuple):
         """Return some of them, each without one reading if so wished, or with a history that is less sure."""
         expected = self.expected.of(some)
         if weaker is not None:
-            expected = expected._replace(sd=expected.sd * weaker, strength_open=True)
+            with np.errstate(over="ignore"):  # a history that knows nothing stays one
+                expected = expected._replace(sd=expected.sd * weaker, strength_open=True)
         return self._replace(
             observed=self.observed.of(some, left_out),
             expected=expected,
