@@ -523,3 +523,8 @@ def _helpers(tab, jar, label):
 
 def _words(title):
     return "".join(run.t for line in title.tx.rich.p for run in line.r)
+
+
+def test_writing_sheets_leaves_the_font_of_other_workbooks_alone(tmp_path):
+    write_sheets([invented_sheet()], tmp_path / "round.xlsx")
+    assert openpyxl.Workbook()._fonts[0].name == "Calibri"  # the default of openpyxl, one object for all its workbooks

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from copy import copy
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -77,11 +78,14 @@ def tab_name(identity: str) -> str:
 
 def _empty_book() -> Workbook:
     import openpyxl
+    from openpyxl.utils.indexed_list import IndexedList
 
     book = openpyxl.Workbook()
     book.remove(book.worksheets[0])
-    # the measure of all column widths, and of what is typed beside the boxes
-    book._fonts[0].name, book._fonts[0].sz, book._fonts[0].scheme = _FACE, 10, None
+    # the measure of all column widths, and of what is typed beside the boxes; the first font is shared by all workbooks
+    usual = copy(book._fonts[0])
+    usual.name, usual.sz, usual.scheme = _FACE, 10, None
+    book._fonts = IndexedList([usual])
     return book
 
 
