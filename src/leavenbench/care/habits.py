@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from ..records.collection import Collection
+from ..records.rounds import STEPPING
 from .feeding import FeedRatio
 
 #: Refeeds that tell what is usual, the last ones.
@@ -82,7 +83,7 @@ def last_jars(collection: Collection) -> pd.DataFrame:
         signs.
     """
     refeeds = collection["refeeds"]
-    stepping = refeeds[refeeds["purpose"].isin(("round", "rescue"))].sort_values("fed_at", kind="stable")
+    stepping = refeeds[refeeds["purpose"].isin(STEPPING)].sort_values("fed_at", kind="stable")
     last = stepping.drop_duplicates("culture", keep="last").set_index("culture")
     last = last.assign(mass_g=last["seed_g"] + last["flour_g"] + last["water_g"])
     return last[

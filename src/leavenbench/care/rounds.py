@@ -9,8 +9,10 @@ import pandas as pd
 
 from ..columns import RESULTS
 from ..errors import CannotRead
+from ..records.as_of import days_of, end_of
 from ..records.collection import Collection
 from ..records.living import living_cultures
+from ..records.rounds import STEPPING
 from .habits import last_jars
 from .stores import store_failures
 
@@ -102,9 +104,9 @@ def fed_now(due: pd.DataFrame, group: str | None = None) -> pd.DataFrame:
 def _last_begun(collection: Collection) -> pd.Series:
     """Return the day on which each culture's last round began."""
     refeeds = collection["refeeds"]
-    stepping = refeeds[refeeds["purpose"].isin(("round", "rescue"))]
+    stepping = refeeds[refeeds["purpose"].isin(STEPPING)]
     begun = stepping.groupby(["culture", "round"])["fed_at"].min().groupby("culture").max()
-    return begun.dt.tz_localize(None).dt.normalize()
+    return days_of(begun)
 
 
 def _due(
@@ -116,13 +118,13 @@ def _due(
     why = pd.Series(f"a round every {days:.0f} days", index=table.index).mask(due.isna(), "never fed in the records")
     due = due.fillna(today)
     standing = table["culture"].map(dict(zip(listed["culture"], listed["standing"], strict=True)))
-    fed_on = jars["fed_at"].dt.tz_localize(None).dt.normalize()
+    fed_on = days_of(jars["fed_at"])
     for name, share in SOONER.items():
         sooner = fed_on + pd.Timedelta(days=round(days * share))
         due, why = _earlier(due, why, sooner.where(standing == name), f"{name}: fed sooner")
     failed = _failed_since(table["culture"], jars, fed_on, store_failures(collection))
     due, why = _earlier(due, why, failed["on"], failed["words"])
-    unfinished = (jars["passed"] == False).fillna(False).to_numpy(bool)  # noqa: E712  (missing is neither)
+    unfinished = jars["passed"].eq(False).fillna(False).to_numpy(bool)  # missing is neither
     return _earlier(due, why, fed_on.where(unfinished), "its last round ended without passing")
 
 
@@ -144,9 +146,9 @@ def _failed_since(cultures: pd.Series, jars: pd.DataFrame, fed_on: pd.Series, fa
 
 def _running(jars: pd.DataFrame, collection: Collection, on: dt.date) -> pd.Series:
     """Tell whose round has begun and is not over: fed so lately that the next feeding is a step of the same round."""
-    ends = pd.Timestamp(on, tz=collection.settings.timezone) + pd.Timedelta(days=1)
+    ends = end_of(on, collection.settings.timezone)
     lately = ends - jars["fed_at"] < pd.Timedelta(hours=collection.settings.round_gap_h + 24.0)
-    return lately & (jars["passed"] != True).fillna(True).astype(bool) & jars["cooled_at"].isna()  # noqa: E712
+    return lately & jars["passed"].ne(True).fillna(True).astype(bool) & jars["cooled_at"].isna()
 
 
 def _along(table: pd.DataFrame, round_days: float) -> pd.Series:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from ..records.as_of import days_of
 from ..records.collection import Collection
 
 #: The temperature [degC] above which a store warms what lies in it, by its kind (common practice, no source).
@@ -82,7 +83,7 @@ def store_failures(collection: Collection) -> pd.DataFrame:
         {
             "store": warm["store"],
             "culture": pd.Series(pd.NA, index=warm.index, dtype="str"),
-            "on": warm["until_at"].dt.tz_localize(None).dt.normalize(),
+            "on": days_of(warm["until_at"]),
             "words": [_logged(row) for row in warm.to_dict("records")],
         }
     )

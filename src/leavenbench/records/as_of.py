@@ -27,6 +27,11 @@ def end_of(day: dt.date, timezone: str) -> pd.Timestamp:
     return midnight.tz_localize(timezone, ambiguous=True, nonexistent="shift_forward") - pd.Timedelta(microseconds=1)
 
 
+def days_of(moments: pd.Series) -> pd.Series:
+    """Return the days of moments, as midnights without a zone, in the zone that the moments are told in."""
+    return moments.dt.tz_localize(None).dt.normalize()
+
+
 def lies_after(moments: pd.Series, end: pd.Timestamp) -> pd.Series:
     """Tell which days or moments come after the end of a day."""
     return moments > (end.tz_localize(None) if moments.dt.tz is None else end)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..columns import TABLES
-from .as_of import end_of, forget_later
+from .as_of import days_of, end_of, forget_later
 from .collection import Collection, collected
 from .drafts import read_drafts
 
@@ -62,5 +62,5 @@ def read_up_to_last_day(folder: str | Path, today: dt.date) -> tuple[Collection,
 def _days(collection: Collection) -> pd.Series:
     """Return the days on which anything was written down, in the collection's time zone."""
     moments = [collection[name][table.moment].dropna() for name, table in TABLES.items() if table.moment]
-    days = [moment.dt.tz_localize(None).dt.normalize() for moment in moments if len(moment)]
+    days = [days_of(moment) for moment in moments if len(moment)]
     return pd.concat(days, ignore_index=True) if days else pd.Series(dtype="datetime64[us]")

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from ..records.as_of import days_of, end_of
 from ..records.collection import Collection
 from ..records.rounds import STEPPING
 from ..records.texts import places_in
@@ -53,14 +54,14 @@ def beside_the_trend(
         With lifeless, last_fed_at, floor, extra_steps, identity_doubt, identity_proven_on, rounds_missed,
         rounds_unread, passing_noted and split_feeding.
     """
-    refeeds, ends = collection["refeeds"][_OF_REFEEDS], _end_of(as_of, collection.settings.timezone)
-    known = (refeeds["fed_at"] < ends).to_numpy()
+    refeeds, end = collection["refeeds"][_OF_REFEEDS], end_of(as_of, collection.settings.timezone)
+    known = (refeeds["fed_at"] <= end).to_numpy()
     stepping = known & refeeds["purpose"].isin(STEPPING).to_numpy()
     order = vigour.loc[stepping, _OF_VIGOUR].sort_values("fed_at", kind="stable")
     last = order.groupby("culture").tail(1).set_index("culture").reindex(table["culture"])
     checks = collection["identity_checks"]
     days = collection.settings.round_days
-    lifeless = _lifeless(curves.loc[curves["fed_at"] < ends, _OF_CURVES], refeeds[known].assign(history=history[known]))
+    lifeless = _lifeless(curves.loc[curves["fed_at"] <= end, _OF_CURVES], refeeds[known].assign(history=history[known]))
     noted = refeeds.loc[known, "passed"].notna().groupby(refeeds["culture"]).any()
     return table.assign(
         lifeless=[lifeless.get(culture, "") for culture in table["culture"]],
@@ -77,10 +78,6 @@ def beside_the_trend(
         passing_noted=noted.reindex(table["culture"]).fillna(False).array,
         split_feeding=[split.get(culture, "") for culture in table["culture"]],
     )
-
-
-def _end_of(as_of: dt.date, timezone: str) -> pd.Timestamp:
-    return (pd.Timestamp(as_of) + pd.Timedelta(days=1)).tz_localize(timezone)
 
 
 def _lifeless(curves: pd.DataFrame, refeeds: pd.DataFrame) -> dict[str, str]:
@@ -122,8 +119,3 @@ def identity_proven_on(checks: pd.DataFrame) -> pd.Series:
     result = checks["result"].fillna("").str.casefold()
     proven = result.str.contains(_PROVEN).astype(bool) & ~result.str.contains(_NOT_PROVEN).astype(bool)
     return checks[(checks["kind"] == "identity") & proven].groupby("culture")["checked_on"].max()
-
-
-def days_of(moments: pd.Series) -> pd.Series:
-    """Return the days of moments, in the collection's time zone."""
-    return moments.dt.tz_localize(None).dt.normalize()

@@ -9,12 +9,13 @@ import numpy as np
 import pandas as pd
 
 from ..columns import RESULTS, STANDINGS
+from ..records.as_of import days_of
 from ..records.collection import Collection
 from ..records.living import history_numbers, living_cultures
 from ..records.settings import Settings
 from ..vigour.causes import Causes, causes_of
 from ..vigour.split_feeding import split_feedings
-from .beside import beside_the_trend, days_of
+from .beside import beside_the_trend
 from .checks import Check, checks_of
 from .forecast import two_years
 from .levels import round_levels

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from ...columns import RESULTS
+from ...records.as_of import days_of
 from ...records.collection import Collection
 from ..stores import store_failures
 from .standards import STANDARDS, Standards
@@ -187,6 +188,6 @@ def _notices(batch: _Row, uses: list[_Row], kept_at: dict[str, float], standards
 def _kept_at(collection: Collection, today: pd.Timestamp) -> dict[str, float]:
     """Return how cold each store was kept [degC] over the last days of its log."""
     log = collection["store_log"].dropna(subset=["store", "read_at", "temperature_degC"])
-    day = log["read_at"].dt.tz_localize(None).dt.normalize()
+    day = days_of(log["read_at"])
     lately = log[(day <= today) & (day > today - pd.Timedelta(days=_LATELY_D))]
     return lately.groupby("store")["temperature_degC"].median().to_dict()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from ...records.as_of import days_of
 from ...records.collection import Collection
 from ...records.living import living_cultures
 from ...records.rounds import STEPPING
@@ -37,9 +38,9 @@ def jars_at(collection: Collection, moment: pd.Timestamp) -> pd.DataFrame:
     jars["jar_g"] = kept["seed_g"] + kept["flour_g"] + kept["water_g"]
     day = moment.tz_localize(None).normalize()
     moved = _moves(collection, day).reindex(jars.index)
-    since = moved["happened_on"] >= jars["fed_at"].dt.tz_localize(None).dt.normalize()
+    since = moved["happened_on"] >= days_of(jars["fed_at"])
     jars["store"] = jars["cold_store"].mask(since, moved["store"])
-    jars["newer_on"] = jars["last_fed"].dt.tz_localize(None).dt.normalize().where(~(jars["last_fed"] <= jars["fed_at"]))
+    jars["newer_on"] = days_of(jars["last_fed"]).where(~(jars["last_fed"] <= jars["fed_at"]))
     living = living_cultures(collection, day.date())
     return jars.loc[jars.index.isin(living), ["store", "fed_at", "jar_g", "newer_on"]]
 

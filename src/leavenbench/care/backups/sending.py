@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from ...columns import RESULTS
+from ...records.as_of import days_of
 from ...records.collection import Collection
 from ...records.living import living_cultures
 from ...records.rounds import STEPPING
@@ -133,7 +134,7 @@ class _Flours:
 def _failures_since(collection: Collection, table: pd.DataFrame) -> list[str]:
     """Return in words the last failure of each jar's store since it was fed."""
     failures = store_failures(collection)
-    fed_on = table["fed_at"].dt.tz_localize(None).dt.normalize()
+    fed_on = days_of(table["fed_at"])
     told = []
     for culture, store, day in zip(table["culture"], table["store"], fed_on, strict=True):
         its = (failures["store"] == store) & failures["culture"].isna() | (failures["culture"] == culture)

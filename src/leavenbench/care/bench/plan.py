@@ -94,7 +94,7 @@ def extra_sheets(
         if culture not in kitchen.jars.index:
             raise CannotRead(f"'{culture}' was never fed in a round: there is no step to add. Correct the name.")
         jar = kitchen.jars.loc[culture]
-        if jar["passed"] is True or jar["passed"] == True:  # noqa: E712
+        if pd.notna(jar["passed"]) and jar["passed"]:
             raise Refused(f"The jar of {culture} passed on {jar['fed_at']:%Y-%m-%d}: there is no step to add.")
         steps.setdefault(int(jar["step"]) + 1, []).append(culture)
     sheets = []

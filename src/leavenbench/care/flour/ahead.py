@@ -16,7 +16,9 @@ import numpy as np
 import pandas as pd
 
 from ...columns import RESULTS
+from ...records.as_of import days_of
 from ...records.collection import Collection
+from ...records.rounds import STEPPING
 from .need import SCATTER, flour_need, round_uses
 from .stock import flour_stock
 
@@ -150,8 +152,8 @@ def flour_ahead(
 def _gaps(collection: Collection, on: dt.date) -> tuple[dict[str, np.ndarray], pd.Series]:
     """Return the days between each culture's rounds, and the day on which its last one began."""
     refeeds, usual = collection["refeeds"], collection.settings.round_days
-    refeeds = refeeds[refeeds["purpose"].isin(("round", "rescue"))]
-    day = refeeds["fed_at"].dt.tz_localize(None).dt.normalize()
+    refeeds = refeeds[refeeds["purpose"].isin(STEPPING)]
+    day = days_of(refeeds["fed_at"])
     first = day[day <= pd.Timestamp(on)].groupby([refeeds["culture"], refeeds["round"]]).min().sort_values()
     begun = {str(culture): of.to_numpy("datetime64[D]").astype(float) for culture, of in first.groupby("culture")}
     gaps = {culture: np.diff(days) for culture, days in begun.items()}

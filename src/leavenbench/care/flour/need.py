@@ -9,6 +9,7 @@ import pandas as pd
 from ...columns import RESULTS
 from ...records.collection import Collection
 from ...records.living import living_cultures
+from ...records.rounds import STEPPING
 from .stock import flour_used
 
 #: Rounds that tell what a round takes, the last ones: the usual one, and how it scatters.
@@ -28,7 +29,7 @@ def round_uses(collection: Collection, on: dt.date, remembered: int = _REMEMBERE
         culture's last rounds up to the day.
     """
     used = flour_used(collection, on)
-    used = used[used["purpose"].isin(("round", "rescue"))]
+    used = used[used["purpose"].isin(STEPPING)]
     used = used.merge(collection["refeeds"][["refeed", "round"]], on="refeed").dropna(subset=["round", "flour"])
     used["day"] = (used["used_on"] - used.groupby(["culture", "round"])["used_on"].transform("min")).dt.days
     rounds = used.groupby(["culture", "round", "flour", "day"], as_index=False)["mass_g"].sum()

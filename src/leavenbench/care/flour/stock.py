@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ...columns import RESULTS
+from ...records.as_of import days_of
 from ...records.collection import Collection
 
 #: A count this far off the books [g], and by this share of what was received, is worth a word (common practice, no
@@ -35,7 +36,7 @@ def flour_used(collection: Collection, on: dt.date | None = None) -> pd.DataFram
         row; what no lot is noted for has a missing lot, and the flour that its culture is kept on.
     """
     refeeds = collection["refeeds"]
-    day = refeeds["fed_at"].dt.tz_localize(None).dt.normalize()
+    day = days_of(refeeds["fed_at"])
     fed = refeeds[["refeed", "culture", "lot", "purpose"]].assign(used_on=day, mass_g=refeeds["flour_g"])
     blends = collection["refeed_flours"].dropna(subset=["refeed", "lot"])
     of_blends = blends[["refeed", "lot", "mass_g"]].merge(fed.drop(columns=["lot", "mass_g"]), on="refeed")

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from ...columns import RESULTS
+from ...records.as_of import days_of
 from ...records.collection import Collection
 from ...vigour.index import vigour_table, weigh
 from ...watch.alert import Z80
@@ -79,7 +80,7 @@ def _rescues(collection: Collection, culture: str, on: dt.date) -> pd.DataFrame:
     events, refeeds = collection["events"], collection["refeeds"]
     noted = events.loc[(events["culture"] == culture) & events["kind"].isin(NEW_STORY), ["happened_on", "kind"]]
     fed = refeeds[(refeeds["culture"] == culture) & (refeeds["purpose"] == "rescue")]
-    days = fed["fed_at"].dt.tz_localize(None).dt.normalize().sort_values()
+    days = days_of(fed["fed_at"]).sort_values()
     round_d = pd.Timedelta(days=collection.settings.round_days)
     begun = days[~(days.diff() <= round_d)]
     unnoted = [day for day in begun if not ((noted["happened_on"] - day).abs() <= round_d).any()]

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ...columns import RESULTS
+from ...records.as_of import days_of
 from ...records.collection import Collection
 from ...vigour.circumstances import lots_fed
 from ...vigour.probes import state_at, states
@@ -89,7 +90,7 @@ def _met(case: Case, collection: Collection) -> pd.DataFrame:
         "probe's error at pH 4": _probe_error(collection, own),
         **{name: refeeds[name] for name in ("smell", "signs", "note")},
     }
-    return own.assign(day=own["fed_at"].dt.tz_localize(None).dt.normalize(), **told)
+    return own.assign(day=days_of(own["fed_at"]), **told)
 
 
 def _days_cold(own: pd.DataFrame) -> pd.Series:

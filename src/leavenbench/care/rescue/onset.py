@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
+from ...records.as_of import days_of
 from .ground import BEFORE, ONSETS, Ground
 from .last_curves import SLOW
 
@@ -58,7 +59,7 @@ def onset_of(ground: Ground, signals: pd.DataFrame, judged: dict[str, Any]) -> O
         begun=("fed_at", "min"), level=(told_by, "mean"), square=("square", "sum"), refeeds=(told_by, "count")
     )
     rounds = rounds.dropna(subset="level")
-    days = rounds["begun"].dt.tz_localize(None).dt.normalize()
+    days = days_of(rounds["begun"])
     since = judged.get("since_on")
     if len(slow) != 1 and _told_by_watch(judged) and not pd.isna(since):
         after = days[days > since]  # the watch names the last round before the fall

@@ -13,10 +13,10 @@ import pandas as pd
 from scipy import stats
 
 from ...columns import RESULTS
+from ...records.as_of import days_of
 from ...records.collection import Collection
 from ...records.living import history_numbers
 from ...vigour.causes import Causes
-from ...watch.beside import days_of
 from ...watch.levels import round_levels
 from ...watch.scatter import scatter_of
 from ...watch.series import series_of

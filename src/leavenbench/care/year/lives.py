@@ -7,9 +7,9 @@ from operator import itemgetter
 
 import pandas as pd
 
+from ...records.as_of import days_of
 from ...records.collection import Collection
 from ...records.living import cultures_known
-from ...watch.beside import days_of
 
 _BEGINS, _ENDS = ("received", "restored"), ("lost", "withdrawn")
 _COLUMNS = {

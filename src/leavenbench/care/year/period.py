@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from ...records.as_of import days_of
 from ...records.collection import Collection
 from ...records.reach import last_sound_day
-from ...watch.beside import days_of
 
 
 @dataclass(frozen=True)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from ...records.as_of import days_of
 from ...records.collection import Collection
 from ...records.living import history_numbers
 from ...records.rounds import STEPPING
-from ...watch.beside import days_of
 from .captioned import captioned, count_of
 from .lives import living_on
 from .period import Period

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from ...columns import RESULTS
+from ...records.as_of import days_of
 from ...records.collection import Collection
-from ...watch.beside import days_of
 from ..flour import flour_used
 from .captioned import captioned, count_of, sentence
 from .period import Period

@@ -15,6 +15,7 @@ from ...care.cautions import DEFER, MOULD, RAW
 from ...care.feeding import FeedRatio
 from ...care.flour import flour_used
 from ...care.habits import feed_ratios
+from ...records.as_of import days_of
 from ...records.collection import Collection
 from ...watch.watch_list import watch_list
 from ..figures import plot_curve, plot_vigour
@@ -261,7 +262,7 @@ def _rounds_of(fed: pd.DataFrame, vigour: pd.DataFrame) -> pd.DataFrame:
     known = fed.merge(vigour[["refeed", "vigour_pct_own"]], how="left", on="refeed").sort_values(
         "fed_at", kind="stable"
     )
-    known["day"] = known["fed_at"].dt.tz_localize(None).dt.normalize()
+    known["day"] = days_of(known["fed_at"])
     rounds = known.groupby("round", dropna=False, sort=False)
     passed = rounds["passed"].last().map({True: "yes", False: "no"}).astype("str").fillna("not noted")
     return pd.DataFrame(
