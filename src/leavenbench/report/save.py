@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..errors import CannotRead, Refused
-from .workbook_bytes import put_text, write_book
+from .workbook_bytes import append_table, write_book
 
 #: What a table's file may end in.
 TABLES = (".csv", ".xlsx", ".parquet")
@@ -172,21 +172,9 @@ def _write_parquet(table: pd.DataFrame, path: Path) -> None:
 
 def _write_xlsx(table: pd.DataFrame, path: Path, sheet: str) -> None:
     import openpyxl
-    from openpyxl.cell import WriteOnlyCell
 
     book = openpyxl.Workbook(write_only=True)
     page = book.create_sheet(sheet)
     page.freeze_panes = "A2"
-    page.append(list(table.columns))
-    rows = as_written(table).astype(object)
-    for row in rows.where(rows.notna(), None).itertuples(index=False):
-        cells = []
-        for value in row:
-            if isinstance(value, str):
-                cell = WriteOnlyCell(page)
-                put_text(cell, value)
-                cells.append(cell)
-            else:
-                cells.append(value)
-        page.append(cells)
+    append_table(page, as_written(table))
     write_book(book, path)

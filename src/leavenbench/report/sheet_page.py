@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import groupby
 from pathlib import Path
-from xml.etree.ElementTree import Element, SubElement, tostring
+from xml.etree.ElementTree import Element
 
 from ..care.bench.layout import Cell, sheet_cells
 from ..care.bench.sheet import BenchSheet
+from .html_page import add, new_page, page_bytes
 from .sheet_drawing import draw_band
 from .sheet_scales import SIGNALS, band_of, hours_scale, level_scale
 
@@ -63,39 +64,27 @@ def write_page(sheets: list[BenchSheet], path: Path) -> None:
     path : pathlib.Path
         Where to.
     """
-    page = Element("html", {"lang": "en"})
-    head, body = SubElement(page, "head"), SubElement(page, "body")
-    SubElement(head, "meta", {"charset": "utf-8"})
-    SubElement(head, "meta", {"name": "viewport", "content": "width=device-width"})
-    _add(head, "title", f"Bench sheets {', '.join(sheet.identity for sheet in sheets)}")
-    _add(head, "style", _LOOK)
+    page, body = new_page(f"Bench sheets {', '.join(sheet.identity for sheet in sheets)}", _LOOK)
     for sheet in sheets:
         _add_sheet(body, sheet)
-    # an element tree escapes whatever a table may hold
-    path.write_bytes(b"<!DOCTYPE html>\n" + tostring(page, encoding="utf-8", method="html") + b"\n")
-
-
-def _add(parent: Element, kind: str, text: object = "", **attributes: str) -> Element:
-    made = SubElement(parent, kind, {name.rstrip("_"): value for name, value in attributes.items()})
-    made.text = str(text)
-    return made
+    path.write_bytes(page_bytes(page))
 
 
 def _add_sheet(body: Element, sheet: BenchSheet) -> None:
     cells = sheet_cells(sheet)
-    article = _add(body, "article", id=sheet.identity)
-    header = _add(article, "header")
-    _add(header, "h1", next(cell.text for cell in cells if cell.kind == "title"))
-    facts = _add(header, "p", class_="facts")
+    article = add(body, "article", id=sheet.identity)
+    header = add(article, "header")
+    add(header, "h1", next(cell.text for cell in cells if cell.kind == "title"))
+    facts = add(header, "p", class_="facts")
     for label, value in zip(*[(cell for cell in cells if cell.row == 2)] * 2, strict=True):
-        _add(facts, "span", f"{label.text} ")
-        _add(facts, "b", value.text)
-    cautions = _add(header, "ul")
+        add(facts, "span", f"{label.text} ")
+        add(facts, "b", value.text)
+    cautions = add(header, "ul")
     for caution in sheet.cautions:
-        _add(cautions, "li", caution)
+        add(cautions, "li", caution)
     _add_flour(article, sheet)
-    whole = _add(article, "section")
-    _add(whole, "h2", "For the whole sheet")
+    whole = add(article, "section")
+    add(whole, "h2", "For the whole sheet")
     boxes = [cell for cell in cells if cell.box and not cell.position]
     of_sheet, looks = (min(cell.row for cell in boxes), max(cell.row for cell in boxes))
     _add_table(whole, cells, range(of_sheet - 1, of_sheet + 1), "done")
@@ -106,30 +95,30 @@ def _add_sheet(body: Element, sheet: BenchSheet) -> None:
 
 
 def _add_flour(article: Element, sheet: BenchSheet) -> None:
-    store = _add(article, "section", class_="store")
-    _add(store, "h2", "Bring from the store")
-    table = _add(store, "table")
-    head = _add(_add(table, "thead"), "tr")
+    store = add(article, "section", class_="store")
+    add(store, "h2", "Bring from the store")
+    table = add(store, "table")
+    head = add(add(table, "thead"), "tr")
     for label in ("flour lot", "to bring [g]", "jars", "so far in this round [g]"):
-        _add(head, "th", label, scope="col")
-    body = _add(table, "tbody")
+        add(head, "th", label, scope="col")
+    body = add(table, "tbody")
     for lot, *numbers in sheet.flour[["lot", "mass_g", "jars", "so_far_g"]].itertuples(index=False):
-        row = _add(body, "tr")
-        _add(row, "th", lot, scope="row")
+        row = add(body, "tr")
+        add(row, "th", lot, scope="row")
         for number in numbers:
-            _add(row, "td", f"{number:g}")
+            add(row, "td", f"{number:g}")
 
 
 def _add_jar(article: Element, sheet: BenchSheet, position: int, own: list[Cell], clean: dict[int, str]) -> None:
-    jar = _add(article, "section", class_="jar")
+    jar = add(article, "section", class_="jar")
     number, culture = own[:2]
     if number.row in clean:
-        _add(jar, "p", clean[number.row], class_="clean")
+        add(jar, "p", clean[number.row], class_="clean")
     plan, looks, done = _tables(own)
-    head = _add(jar, "div", class_="head")
-    _add(_add(head, "h2"), "span", number.text).tail = str(culture.text)
+    head = add(jar, "div", class_="head")
+    add(add(head, "h2"), "span", number.text).tail = str(culture.text)
     _add_words(head, own[2:], "value", range(plan.start))
-    _add(head, "p", f"{sheet.identity}, jar {position}", class_="key")
+    add(head, "p", f"{sheet.identity}, jar {position}", class_="key")
     _add_words(jar, own, "caution", range(plan.start))
     _add_table(jar, own, plan, "plan")
     _add_drawings(jar, sheet, position, str(culture.text))
@@ -142,7 +131,7 @@ def _add_words(parent: Element, cells: Iterable[Cell], kind: str, rows: range) -
     """Add the lines of a workbook's running text as one paragraph."""
     lines = [str(cell.text) for cell in cells if cell.kind == kind and cell.row in rows]
     if lines:
-        _add(parent, "p", " ".join(lines), class_=kind)
+        add(parent, "p", " ".join(lines), class_=kind)
 
 
 def _tables(own: list[Cell]) -> tuple[range, range, range]:
@@ -155,19 +144,19 @@ def _tables(own: list[Cell]) -> tuple[range, range, range]:
 def _add_table(parent: Element, cells: Iterable[Cell], rows: range, name: str) -> None:
     """Add some rows of the workbook as a table: labels become headers, boxes stay empty."""
     taken = {(cell.row, cell.column): cell for cell in cells if cell.row in rows}
-    table = _add(_add(parent, "table", class_=name), "tbody")
+    table = add(add(parent, "table", class_=name), "tbody")
     width = max(column for _, column in taken)
     for row in rows:
-        line = _add(table, "tr")
+        line = add(table, "tr")
         for column in range(1, width + 1):
             cell = taken.get((row, column))
             if cell is None:
-                _add(line, "td")
+                add(line, "td")
             elif cell.kind == "label":
-                _add(line, "th", cell.text, scope="row" if column == 1 else "col")
+                add(line, "th", cell.text, scope="row" if column == 1 else "col")
             else:
                 number = isinstance(cell.text, float)
-                _add(line, "td", f"{cell.text:g}" if number else cell.text, class_=_class(cell, rows))
+                add(line, "td", f"{cell.text:g}" if number else cell.text, class_=_class(cell, rows))
 
 
 def _class(cell: Cell, rows: range) -> str:
@@ -177,7 +166,7 @@ def _class(cell: Cell, rows: range) -> str:
 
 
 def _add_drawings(jar: Element, sheet: BenchSheet, position: int, culture: str) -> None:
-    drawings = _add(jar, "div", class_="drawings")
+    drawings = add(jar, "div", class_="drawings")
     for signal in SIGNALS:
         band = band_of(sheet, culture, signal)
         level = level_scale(band, signal)

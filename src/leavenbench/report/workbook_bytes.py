@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 if TYPE_CHECKING:
+    import pandas as pd
     from openpyxl import Workbook
 
 #: The earliest moment that a zip archive can tell: it stands for none.
@@ -32,6 +33,32 @@ def write_book(book: Workbook, path: Path) -> None:
     with _Timeless(path, "w", ZIP_DEFLATED) as archive:
         # Workbook.save is this and a look at the clock
         ExcelWriter(book, archive).save()
+
+
+def append_table(page: Any, written: pd.DataFrame) -> None:
+    """Append a table to a sheet of a write-only workbook: its header, then its rows, text as text.
+
+    Parameters
+    ----------
+    page : openpyxl.worksheet.worksheet.Worksheet
+        The sheet.
+    written : pandas.DataFrame
+        As `save.as_written` returns it.
+    """
+    from openpyxl.cell import WriteOnlyCell
+
+    page.append(list(written.columns))
+    rows = written.astype(object)
+    for row in rows.where(rows.notna(), None).itertuples(index=False):
+        cells = []
+        for value in row:
+            if isinstance(value, str):
+                cell = WriteOnlyCell(page)
+                put_text(cell, value)
+                cells.append(cell)
+            else:
+                cells.append(value)
+        page.append(cells)
 
 
 def put_text(cell: Any, text: str) -> None:

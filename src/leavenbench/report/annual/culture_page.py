@@ -20,8 +20,9 @@ from ...records.collection import Collection
 from ...watch.watch_list import watch_list
 from ..figures import plot_curve, plot_vigour
 from ..figures.style import new_axes
+from ..html_page import add, page_bytes
 from ..secret_words import WITHHELD
-from .page import add, add_list, add_picture, add_table, new_page, page_bytes
+from .page import add_list, add_picture, add_table, new_page
 from .pictures import picture
 from .reckoned import Reckoned
 

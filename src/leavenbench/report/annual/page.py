@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Iterable
-from xml.etree.ElementTree import Element, SubElement, tostring
+from xml.etree.ElementTree import Element, SubElement
 
 import pandas as pd
 
+from .. import html_page
+from ..html_page import add
 from ..save import as_written
 from .pictures import Picture
 
@@ -48,26 +50,8 @@ _LARGE, _LEAST = 100.0, 0.001
 
 def new_page(title: str) -> tuple[Element, Element]:
     """Return a page, and the element that its content goes into."""
-    page = Element("html", {"lang": "en"})
-    head, body = SubElement(page, "head"), SubElement(page, "body")
-    SubElement(head, "meta", {"charset": "utf-8"})
-    SubElement(head, "meta", {"name": "viewport", "content": "width=device-width"})
-    add(head, "title", title)
-    add(head, "style", _LOOK)
+    page, body = html_page.new_page(title, _LOOK)
     return page, SubElement(body, "main")
-
-
-def add(parent: Element, kind: str, text: object = "", **attributes: str) -> Element:
-    """Add an element with a text; ``class_`` stands for class, ``aria_label`` for aria-label."""
-    written = {name.rstrip("_").replace("_", "-"): value for name, value in attributes.items()}
-    made = SubElement(parent, kind, written)
-    made.text = str(text)
-    return made
-
-
-def page_bytes(page: Element) -> bytes:
-    """Return a page as it is written to a file: the element tree escapes whatever a table may hold."""
-    return b"<!DOCTYPE html>\n" + tostring(page, encoding="utf-8", method="html") + b"\n"
 
 
 def add_list(parent: Element, lines: Iterable[str]) -> None:

@@ -9,6 +9,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from ..figures.style import SVG
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -78,5 +80,5 @@ def _same_everywhere() -> Iterator[None]:
         # the picture shows a box for a letter that the font lacks; the page has it in words
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         mpl.rcdefaults()
-        mpl.rcParams.update({"text.parse_math": False, "svg.hashsalt": "leavenbench", "svg.fonttype": "none"})
+        mpl.rcParams.update({"text.parse_math": False, **SVG})
         yield

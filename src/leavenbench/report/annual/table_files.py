@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..save import as_written
-from ..workbook_bytes import put_text, write_book
+from ..workbook_bytes import append_table, write_book
 
 #: A spreadsheet that opens a CSV takes a cell that begins so for a formula.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -68,24 +68,12 @@ def _workbook(tables: Mapping[str, pd.DataFrame]) -> bytes:
 
 
 def _add_sheet(book, name: str, table: pd.DataFrame) -> None:  # type: ignore[no-untyped-def]
-    from openpyxl.cell import WriteOnlyCell
-
     page = book.create_sheet(name[:_SHEET])
     page.freeze_panes = "B2"
-    rows = as_written(table).astype(object)
-    for letter, width in _widths(rows):
+    written = as_written(table)
+    for letter, width in _widths(written):
         page.column_dimensions[letter].width = width
-    page.append(list(table.columns))
-    for row in rows.where(rows.notna(), None).itertuples(index=False):
-        cells = []
-        for value in row:
-            cell = WriteOnlyCell(page)
-            if isinstance(value, str):
-                put_text(cell, value)
-            else:
-                cell.value = value
-            cells.append(cell)
-        page.append(cells)
+    append_table(page, written)
 
 
 def _widths(rows: pd.DataFrame) -> Iterator[tuple[str, float]]:

@@ -10,8 +10,9 @@ from ...care.cautions import DEFER
 from ...care.year import SECTIONS, YearInFigures
 from ...care.year.captioned import count_of
 from ...records.settings import Settings
+from ..html_page import add, page_bytes
 from .methods import METHODS, settings_words, versions_words, withheld_words
-from .page import add, add_list, add_picture, add_table, heading, new_page, page_bytes
+from .page import add_list, add_picture, add_table, heading, new_page
 from .pictures_of_year import Figure
 
 #: How each section is headed.

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from ...errors import CannotRead
 from ..save import check_ending, write_whole
+from .style import SVG
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 COLUMN_MM, PAGE_MM = 89.0, 183.0
 _MM_PER_INCH = 25.4
 #: TrueType fonts are embedded whole in a PDF (type 42), so that a journal can edit its text.
-_RULES: Any = {"pdf.fonttype": 42, "svg.fonttype": "none", "svg.hashsalt": "leavenbench"}
+_RULES: Any = {"pdf.fonttype": 42, **SVG}
 
 
 def save_figure(figure: Figure, path: str | Path, width: float = COLUMN_MM) -> Path:

@@ -17,6 +17,9 @@ STEP_MARKS = ("o", "s", "^", "D", "v")
 #: A map from low to high whose lightness rises evenly.
 LIGHTNESS_MAP = "cividis"
 
+#: An SVG keeps its text as text, and is the same file each time.
+SVG: Any = {"svg.fonttype": "none", "svg.hashsalt": "leavenbench"}
+
 _RULES: Any = {
     "font.size": 9,
     "axes.titlesize": 10,
@@ -27,8 +30,7 @@ _RULES: Any = {
     "legend.frameon": False,
     "legend.fontsize": 8,
     "figure.dpi": 120,
-    "svg.fonttype": "none",
-    "svg.hashsalt": "leavenbench",
+    **SVG,
 }
 
 
