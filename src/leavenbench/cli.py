@@ -168,8 +168,6 @@ def _watch(arguments: argparse.Namespace) -> int:
     from .records.reach import read_up_to_last_day
     from .records.settings import today_there
     from .report.listings import show_watch_list
-    from .vigour.causes import vigour_and_causes
-    from .watch.watch_list import watch_list
     from .watch.whole_shelf import whole_shelf
 
     _check_target(arguments)
@@ -178,9 +176,7 @@ def _watch(arguments: argparse.Namespace) -> int:
         collection, as_of = read_up_to_last_day(arguments.folder, today_there(arguments.folder))
     else:
         collection = read_collection(arguments.folder, as_of=as_of)
-    curves = _traced(collection)
-    vigour, causes = vigour_and_causes(collection, curves)
-    listed = watch_list(collection, curves, vigour, as_of, causes)
+    listed, vigour = _listed(collection, as_of)
     _save(listed, arguments.out, "watch_list")
     _tell_left_out(collection)
     months = whole_shelf(vigour, collection.settings.round_days, collection.settings.half_strength_pct)
@@ -201,7 +197,7 @@ def _round(arguments: argparse.Namespace) -> int:
     on = arguments.on or today_there(arguments.folder)
     collection = read_collection(arguments.folder, as_of=on)
     _tell_left_out(collection)
-    listed = _listed(collection, on)
+    listed, _ = _listed(collection, on)
     say(f"{collection.settings.title}: round of {on}{'' if arguments.on else ', today'}")
     if arguments.extra:
         cultures = [name.strip() for name in arguments.extra.split(",") if name.strip()]
@@ -220,13 +216,14 @@ def _round(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _listed(collection: Collection, on: dt.date) -> pd.DataFrame:
+def _listed(collection: Collection, on: dt.date) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the watch list of a day, and the vigour behind it."""
     from .vigour.causes import vigour_and_causes
     from .watch.watch_list import watch_list
 
     curves = _traced(collection)
     vigour, causes = vigour_and_causes(collection, curves)
-    return watch_list(collection, curves, vigour, on, causes)
+    return watch_list(collection, curves, vigour, on, causes), vigour
 
 
 def _take_in(arguments: argparse.Namespace) -> int:

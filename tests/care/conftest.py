@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import openpyxl
 import pandas as pd
 import pytest
 
 from leavenbench.care.bench.layout import sheet_cells
+from leavenbench.care.bench.rehearsal import type_into
 from leavenbench.care.bench.sheet import BenchSheet
 from leavenbench.records.collection import read_collection
 
@@ -69,16 +69,9 @@ def _write_shelf(folder: Path, rounds: int = 6, *, days: int = 60) -> Path:
 
 def _fill(book: Path, sheet: BenchSheet, boxes: dict[tuple[int, str, int], object]) -> None:
     """Type into the boxes of a sheet: by jar (0 for the sheet as a whole), field and look (0 where it is none)."""
-    opened = openpyxl.load_workbook(book)
-    page = opened[next(name for name in opened.sheetnames if opened[name].cell(2, 2).value == sheet.identity)]
-    left = dict(boxes)
-    for cell in sheet_cells(sheet):
-        if cell.box is not None:
-            key = (cell.position, cell.box.field, cell.look)
-            if key in left:
-                page.cell(cell.row, cell.column).value = left.pop(key)
-    assert not left, f"there is no box {list(left)}"
-    opened.save(book)
+    there = {(cell.position, cell.box.field, cell.look) for cell in sheet_cells(sheet) if cell.box is not None}
+    assert set(boxes) <= there, f"there is no box {set(boxes) - there}"
+    type_into(book, [sheet], [boxes], book)
 
 
 def _fed(position: int, at: str = "08:15", *, passed: str = "yes", heights: tuple = (52, 70, 95)) -> dict:

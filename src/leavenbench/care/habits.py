@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from ..records.collection import Collection
+from ..records.living import cultures_known
 from ..records.rounds import STEPPING
 from .feeding import FeedRatio
 
@@ -96,7 +97,6 @@ def last_jars(collection: Collection) -> pd.DataFrame:
 
 def targets_g(collection: Collection) -> pd.Series:
     """Return the mass that a round builds each culture up to [g]: as set, else as usual at its last steps."""
-    usual = usual_steps(collection)["mass_g"].groupby("culture").last()
-    if collection.settings.target_mass_g is None:
-        return usual
-    return pd.Series(collection.settings.target_mass_g, index=usual.index)
+    if collection.settings.target_mass_g is not None:
+        return pd.Series(collection.settings.target_mass_g, index=cultures_known(collection))
+    return usual_steps(collection)["mass_g"].groupby("culture").last()

@@ -7,6 +7,8 @@ import datetime as dt
 import pandas as pd
 
 from ..records.collection import Collection
+from ..vigour.circumstances import lots_fed
+from .habits import rounds_fed
 
 
 def lots_in_use(collection: Collection, on: dt.date) -> pd.Series:
@@ -37,24 +39,16 @@ def lots_in_use(collection: Collection, on: dt.date) -> pd.Series:
 
 def _last_used(collection: Collection) -> pd.Series:
     """Return when each lot was used last, in seconds since 1970."""
-    refeeds = collection["refeeds"]
-    alone = refeeds[["refeed", "fed_at", "lot"]]
-    blended = collection["refeed_flours"][["refeed", "lot"]].merge(refeeds[["refeed", "fed_at"]], on="refeed")
-    last = pd.concat([alone, blended]).dropna(subset="lot").groupby("lot")["fed_at"].max()
+    fed_at = collection["refeeds"].set_index("refeed")["fed_at"]
+    fed = lots_fed(collection)
+    last = fed["refeed"].map(fed_at).groupby(fed["lot"]).max().dropna()
     return pd.Series([moment.timestamp() for moment in last], index=last.index, dtype=float)
 
 
 def usual_blends(collection: Collection) -> dict[str, dict[str, float]]:
     """Return what each culture's flour was blended of when it was last fed: shares by lot, one lot or several."""
-    refeeds = collection["refeeds"]
-    stepping = refeeds[refeeds["purpose"] == "round"].sort_values("fed_at", kind="stable")
-    last = stepping.drop_duplicates("culture", keep="last")
-    parts = collection["refeed_flours"].merge(last[["refeed", "culture"]], on="refeed")
-    blends: dict[str, dict[str, float]] = {}
-    for culture, of in parts.groupby("culture"):
-        masses = of.groupby("lot", sort=False)["mass_g"].sum()
-        if masses.sum() > 0.0:
-            blends[str(culture)] = (masses / masses.sum()).to_dict()
-    for culture, lot in last.dropna(subset="lot")[["culture", "lot"]].itertuples(index=False):
-        blends.setdefault(str(culture), {lot: 1.0})
-    return blends
+    last = rounds_fed(collection).drop_duplicates("culture", keep="last")[["refeed", "culture"]]
+    parts = lots_fed(collection).merge(last, on="refeed")
+    return {
+        str(culture): of.groupby("lot", sort=False)["share"].sum().to_dict() for culture, of in parts.groupby("culture")
+    }

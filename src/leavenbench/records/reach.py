@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from pathlib import Path
 
 import pandas as pd
@@ -28,7 +29,7 @@ def last_sound_day(collection: Collection, today: dt.date) -> dt.date:
     datetime.date
         The day of the last record in any table; today where there is none.
     """
-    days = _days(collection)
+    days = days_noted(collection.tables)
     sound = days[days <= pd.Timestamp(today)]
     return sound.max().date() if len(sound) else today
 
@@ -59,8 +60,8 @@ def read_up_to_last_day(folder: str | Path, today: dt.date) -> tuple[Collection,
     return collection, day
 
 
-def _days(collection: Collection) -> pd.Series:
-    """Return the days on which anything was written down, in the collection's time zone."""
-    moments = [collection[name][table.moment].dropna() for name, table in TABLES.items() if table.moment]
+def days_noted(tables: Mapping[str, pd.DataFrame]) -> pd.Series:
+    """Return the days on which anything was written down, in the collection's time zone; tables by name."""
+    moments = [tables[name][table.moment].dropna() for name, table in TABLES.items() if table.moment]
     days = [days_of(moment) for moment in moments if len(moment)]
     return pd.concat(days, ignore_index=True) if days else pd.Series(dtype="datetime64[us]")

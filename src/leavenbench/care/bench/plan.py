@@ -192,8 +192,6 @@ class _Kitchen:
     ) -> Wish | str:
         """Return what is wished of a culture, or what is not known to plan it."""
         ratio, target = self.ratios.get(culture), float(self.targets.get(culture, np.nan))
-        if np.isnan(target) and self.collection.settings.target_mass_g:
-            target = self.collection.settings.target_mass_g
         if ratio is None or np.isnan(target):
             lacking = "feed ratio" if ratio is None else "target mass"
             return f"its {lacking} is not known: feed it as you think right, and write down what you weighed"

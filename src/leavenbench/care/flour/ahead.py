@@ -52,7 +52,13 @@ class Paths(NamedTuple):
     out_d: np.ndarray
 
 
-def run_out(collection: Collection, on: dt.date, due: pd.DataFrame | None = None, seed: int = 1) -> pd.DataFrame:
+def run_out(
+    collection: Collection,
+    on: dt.date,
+    due: pd.DataFrame | None = None,
+    seed: int = 1,
+    ahead: dict[str, Paths] | None = None,
+) -> pd.DataFrame:
     """Return when each flour that the shelf is fed on runs out.
 
     Parameters
@@ -65,6 +71,8 @@ def run_out(collection: Collection, on: dt.date, due: pd.DataFrame | None = None
         As `rounds.due_list` makes it, for the dates of the next rounds; by the calendar alone if not given.
     seed : int
         Of the chance with which it is played through.
+    ahead : dict of str to Paths, optional
+        What `flour_ahead` made of the same; played anew if not given.
 
     Returns
     -------
@@ -73,7 +81,7 @@ def run_out(collection: Collection, on: dt.date, due: pd.DataFrame | None = None
         80 % interval; `write_by` is the early end less the lead time. Dates beyond two years are missing, and
         `beyond` says so.
     """
-    stock, paths = flour_stock(collection, on), flour_ahead(collection, on, due, seed)
+    stock, paths = flour_stock(collection, on), flour_ahead(collection, on, due, seed) if ahead is None else ahead
     flours, fed_on = collection["flours"].set_index("flour"), flour_need(collection, on)["flour"].value_counts()
     today, rows = pd.Timestamp(on), []
     for flour, path in paths.items():
@@ -117,7 +125,8 @@ def flour_ahead(
         By flour, for every flour that a living culture is fed on.
     """
     random = np.random.default_rng(seed)
-    stock, spilt = flour_stock(collection, on), _spilt(collection, on)
+    stock = flour_stock(collection, on)
+    spilt = _spilt(stock)
     need, rounds = flour_need(collection, on), round_uses(collection, on, SCATTER)
     uses = {flour: np.zeros((_TIMES, _AHEAD_D)) for flour in sorted(need["flour"])}
     next_on = {} if due is None else dict(zip(due["culture"], due["due_on"], strict=True))
@@ -181,9 +190,8 @@ def _add(used: np.ndarray, days: np.ndarray, masses: np.ndarray) -> None:
     np.add.at(used, (times, whole[times, rounds]), masses[times, rounds])
 
 
-def _spilt(collection: Collection, on: dt.date) -> dict[str, float]:
+def _spilt(stock: pd.DataFrame) -> dict[str, float]:
     """Return by what factor more goes than is fed, flour by flour, as counts tell; never less than 1."""
-    stock = flour_stock(collection, on)
     counted = stock[stock["last_counted_on"].notna()].groupby("flour")[["used_g", "counted_off_g"]].sum()
     share = counted["counted_off_g"] / counted["used_g"].where(counted["used_g"] > 0.0)
     return {str(flour): 1.0 + max(value, 0.0) for flour, value in share.dropna().items()}

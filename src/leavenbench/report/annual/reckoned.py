@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pandas as pd
 
-from ...columns import TABLES
 from ...curves import trace_collection
 from ...errors import Refused
 from ...records.as_of import end_of, forget_later
 from ...records.collection import Collection, collected
-from ...records.drafts import Drafts, read_drafts
+from ...records.drafts import read_drafts
+from ...records.reach import days_noted
 from ...vigour.causes import Causes, vigour_and_causes
 
 
@@ -78,7 +78,7 @@ def read_year(folder: str | Path, year: int) -> Collection:
     leavenbench.errors.Refused: The records do not touch 2019: they reach from 2024 to 2024.
     """
     drafts = read_drafts(folder)
-    known = _years(drafts)
+    known = days_noted({name: draft.rows for name, draft in drafts.tables.items()}).dt.year
     if known.empty:
         raise Refused("The records name no day, so there is no year to report on.")
     first, last = int(known.min()), int(known.max())
@@ -86,13 +86,6 @@ def read_year(folder: str | Path, year: int) -> Collection:
         raise Refused(f"The records do not touch {year}: they reach from {first} to {last}.", known)
     forget_later(drafts.tables, end_of(dt.date(year, 12, 31), drafts.settings.timezone))
     return collected(drafts)
-
-
-def _years(drafts: Drafts) -> pd.Series:
-    """Return the years in which anything was written down, in the collection's time zone."""
-    moments = [drafts.tables[name].rows[table.moment].dropna() for name, table in TABLES.items() if table.moment]
-    years = [moment.dt.year for moment in moments if len(moment)]
-    return pd.concat(years, ignore_index=True) if years else pd.Series(dtype="int64")
 
 
 def reckon(collection: Collection, year: int, progress: Callable[[int, int], None] | None = None) -> Reckoned:
