@@ -11,6 +11,7 @@ import shutil
 import socket
 import subprocess
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -55,67 +56,80 @@ def one_culture(folder):
     return folder
 
 
-@pytest.fixture
-def opened(tmp_path):
-    """Return a function that starts JupyterLab on a collection and gives its address."""
-    servers = []
+@pytest.fixture(scope="module")
+def addresses(tmp_path_factory):
+    """Give the address of JupyterLab on the demo, and on her own shelf of one culture."""
+    own = one_culture(tmp_path_factory.mktemp("keeper") / "our shelf")
+    with _opened(None, tmp_path_factory.mktemp("lab")) as demo, _opened(own, tmp_path_factory.mktemp("lab")) as hers:
+        yield {"the demo": demo, "her own": hers}
 
-    def start(folder):
-        place, _ = prepare_lab(folder, tmp_path / "home")
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            port = free.getsockname()[1]
-        log = tmp_path / "lab.log"
-        command = [*lab_command(place), "--no-browser", f"--ServerApp.port={port}", "--allow-root"]
-        own = {
-            name: str(tmp_path / name.lower())
-            for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR")
-        }
-        whole = Path(own["JUPYTER_CONFIG_DIR"]) / "lab/user-settings/@jupyterlab/notebook-extension"
-        whole.mkdir(parents=True, exist_ok=True)
-        # else the browser forgets the cells, and the pictures, that are scrolled out of sight
-        (whole / "tracker.jupyterlab-settings").write_text('{"windowingMode": "none"}', encoding="utf-8")
-        servers.append(subprocess.Popen(command, cwd=place, env={**os.environ, **own}, stderr=log.open("w")))
-        for _ in range(120):
-            found = re.search(rf"http://127\.0\.0\.1:{port}/lab\S*", log.read_text())
-            with socket.socket() as asking:
-                if found and asking.connect_ex(("127.0.0.1", port)) == 0:
-                    return found.group()
-            time.sleep(0.5)
-        raise AssertionError(log.read_text())
 
-    yield start
-    for server in servers:
+@contextmanager
+def _opened(folder, place):
+    home, _ = prepare_lab(folder, place / "home")
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    log = place / "lab.log"
+    command = [*lab_command(home), "--no-browser", f"--ServerApp.port={port}", "--allow-root"]
+    own = {
+        name: str(place / name.lower()) for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR")
+    }
+    whole = Path(own["JUPYTER_CONFIG_DIR"]) / "lab/user-settings/@jupyterlab/notebook-extension"
+    whole.mkdir(parents=True)
+    # else the browser forgets the cells, and the pictures, that are scrolled out of sight
+    (whole / "tracker.jupyterlab-settings").write_text('{"windowingMode": "none"}', encoding="utf-8")
+    server = subprocess.Popen(command, cwd=home, env={**os.environ, **own}, stderr=log.open("w"))
+    try:
+        yield _address(log, port)
+    finally:
         server.terminate()
         server.wait(30)
+
+
+def _address(log, port):
+    for _ in range(240):
+        found = re.search(rf"http://127\.0\.0\.1:{port}/lab\S*", log.read_text())
+        with socket.socket() as asking:
+            if found and asking.connect_ex(("127.0.0.1", port)) == 0:
+                return found.group()
+        time.sleep(0.25)
+    raise AssertionError(log.read_text())
+
+
+@pytest.fixture(scope="module")
+def browser():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        launched = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield launched
+        launched.close()
 
 
 @pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.parametrize("whose", ["the demo", "her own"])
 @pytest.mark.parametrize(("notebook", "heading", "pictures"), NOTEBOOKS)
-def test_run_all_cells_from_the_menu(notebook, heading, pictures, whose, opened, tmp_path):
-    from playwright.sync_api import sync_playwright
-
-    address = opened(None if whose == "the demo" else one_culture(tmp_path / "our shelf"))
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        page = browser.new_page(viewport={"width": 1400, "height": 1000})
-        page.goto(address.replace("start_here", notebook))
-        page.get_by_role("heading", name=heading).wait_for(timeout=60_000)
-        page.get_by_role("menuitem", name="Run", exact=True).click()
-        page.get_by_text("Run All Cells", exact=True).click()
-        # The last cell is done when its pick list stands there.
-        page.locator(".widget-dropdown select").wait_for(timeout=120_000)
-        drawn = "document.querySelectorAll('.jp-OutputArea-output img').length"
-        page.wait_for_function(f"{drawn} >= {pictures}", timeout=60_000)
-        assert page.locator(".jp-RenderedText[data-mime-type='application/vnd.jupyter.stderr']").count() == 0
-        assert page.get_by_text("Traceback").count() == 0
-        before = page.locator(".jp-OutputArea-output img").count()
-        page.locator(".widget-dropdown select").select_option(index=1)
-        page.wait_for_function(f"{drawn} > {before}", timeout=60_000)
-        if looked_at := os.environ.get("LEAVENBENCH_SCREENSHOTS"):
-            _photograph(page, looked_at, f"{notebook} {whose}")
-        browser.close()
+def test_run_all_cells_from_the_menu(notebook, heading, pictures, whose, addresses, browser):
+    # a workspace of its own, else the notebooks before it are opened beside it
+    address = addresses[whose].replace("/lab/tree", f"/lab/workspaces/{notebook}/tree")
+    page = browser.new_page(viewport={"width": 1400, "height": 1000})
+    page.goto(address.replace("start_here", notebook))
+    page.get_by_role("heading", name=heading).wait_for(timeout=60_000)
+    page.get_by_role("menuitem", name="Run", exact=True).click()
+    page.get_by_text("Run All Cells", exact=True).click()
+    # The last cell is done when its pick list stands there.
+    page.locator(".widget-dropdown select").wait_for(timeout=120_000)
+    drawn = "document.querySelectorAll('.jp-OutputArea-output img').length"
+    page.wait_for_function(f"{drawn} >= {pictures}", timeout=60_000)
+    assert page.locator(".jp-RenderedText[data-mime-type='application/vnd.jupyter.stderr']").count() == 0
+    assert page.get_by_text("Traceback").count() == 0
+    before = page.locator(".jp-OutputArea-output img").count()
+    page.locator(".widget-dropdown select").select_option(index=1)
+    page.wait_for_function(f"{drawn} > {before}", timeout=60_000)
+    if looked_at := os.environ.get("LEAVENBENCH_SCREENSHOTS"):
+        _photograph(page, looked_at, f"{notebook} {whose}")
+    page.close()
 
 
 def _photograph(page, folder, whose):

@@ -36,8 +36,8 @@ def levels_at(read: pd.DataFrame, hours: Array, pace: pd.Series | None = None) -
     --------
     >>> rise = {"refeed": "a", "signal": "rise", "kind": "height_mm", "sd": np.nan, "high_mark": False}
     >>> read = pd.DataFrame({"elapsed_h": [0, 1, 2, 3, 4, 5, 6, 8], "value": [40, 40, 46, 58, 70, 77, 79, 80]})
-    >>> levels_at(read.assign(**rise), np.array([0.0, 8.0]))["level"].round(1).tolist()
-    [1.0, 2.0]
+    >>> levels_at(read.assign(**rise), np.array([0.0, 4.0]))["level"].round(1).tolist()
+    [1.0, 1.8]
     """
     shelf, hours = Shelf.of(read), np.asarray(hours, float)
     if not len(shelf.observed.first):
