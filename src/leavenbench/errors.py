@@ -18,6 +18,10 @@ class LeavenbenchError(Exception):
         super().__init__(message)
         self.evidence = evidence
 
+    def _render_traceback_(self) -> list[str]:
+        """Show a keeper the message in a notebook, and not the way that it took through the code."""
+        return [str(self)]
+
 
 class CannotRead(LeavenbenchError):
     """A folder, file, table or argument cannot be read or used at all."""

@@ -12,8 +12,9 @@ from scipy import sparse, stats
 
 from leavenbench.columns import RESULTS
 from leavenbench.compare.differences import against, means, overall, pairs
-from leavenbench.compare.mixed import compared
+from leavenbench.compare.mixed import CannotCompare, compared
 from leavenbench.compare.reml import fit_reml
+from leavenbench.compare.second_opinion import second_opinion
 from leavenbench.errors import CannotRead
 
 #: Dunnett 1955, J Am Stat Assoc 50:1096-1121: a control and two drugs (checks.md).
@@ -49,6 +50,26 @@ def test_anything_differs_in_plant_growth(growth, plants):
     assert (found.F, found.p) == pytest.approx((4.8461, 0.01591), abs=5e-5)  # checks.md (R)
     assert found.freedom == pytest.approx((2, 27.0))
     assert pytest.approx(stats.f_oneway(*plants.values()).statistic, rel=1e-9) == found.F
+
+
+def test_the_second_opinion_is_welch_s(plants):
+    """PlantGrowth, Welch p .0173928 (checks.md; R, oneway.test); each plant a witness of its own."""
+    each = independent(plants)
+    assert second_opinion(each.assign(round=range(len(each)))).p == pytest.approx(0.0173928, abs=5e-8)
+
+
+def test_the_second_opinion_counts_repeats_once(plants):
+    """Each plant told three times over is no more than each plant once."""
+    each = independent(plants)
+    thrice = pd.concat([each.assign(round=range(len(each)))] * 3, ignore_index=True)
+    assert second_opinion(thrice).p == pytest.approx(0.0173928, abs=5e-8)
+
+
+def test_the_second_opinion_refuses_single_witnesses(plants):
+    each = independent(plants)
+    with pytest.raises(CannotCompare, match="0 flour with 2 cultures or more") as refusal:
+        second_opinion(each.assign(flour=each["culture"], round=1), "flour")
+    assert refusal.value.evidence["witnesses"].tolist() == [1, 1, 1]
 
 
 def test_several_combinations_at_once_as_pbkrtest():

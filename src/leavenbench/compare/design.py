@@ -7,6 +7,7 @@ kept on it does, a culture and the one day on which it was fed.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -22,7 +23,17 @@ FEWEST_CULTURES = 2
 _CANNOT, _UNSURE, _NOTE = "cannot answer", "unsure", "note"
 #: More names than this are told by their number.
 _NAMED = 6
-Row = tuple[str, str, str, str, str]
+
+
+class Row(NamedTuple):
+    """A warning, and the groups of which the records can tell nothing."""
+
+    rule: str
+    severity: str
+    groups: str
+    message: str
+    remedy: str
+    untold: tuple[str, ...] = ()
 
 
 def can_answer(observed: pd.DataFrame, by: str = "culture") -> pd.DataFrame:
@@ -51,15 +62,49 @@ def can_answer(observed: pd.DataFrame, by: str = "culture") -> pd.DataFrame:
     rows: list[Row] = []
     if len(groups) < 2:
         remedy = f"feed and read a second {by}, in {FEWEST_ROUNDS} rounds"
-        rows.append(("one group", _CANNOT, _listed(groups), f"there are {len(groups)} {by} to compare", remedy))
+        rows.append(Row("one group", _CANNOT, _listed(groups), f"there are {len(groups)} {by} to compare", remedy))
     else:
-        table = observed.assign(group=observed[by].astype("str"))
-        for rule in (_one_culture, _flour_too, _few_rounds, _one_day, _days_apart, _steps_apart, _own_jar):
-            rows += rule(table, by)
+        rows += _warnings(observed, by)
     made = RESULTS["comparison_warnings"]
-    found = pd.DataFrame(rows, columns=made.names).astype(made.dtypes())
+    found = pd.DataFrame([row[: len(made.names)] for row in rows], columns=made.names).astype(made.dtypes())
     grave = found["severity"].map({_CANNOT: 0, _UNSURE: 1, _NOTE: 2})
     return found.iloc[grave.argsort(kind="stable")].reset_index(drop=True)
+
+
+def answerable(observed: pd.DataFrame, by: str = "culture") -> pd.DataFrame:
+    """Return the refeeds without the groups of which `can_answer` says that the records cannot tell.
+
+    Parameters
+    ----------
+    observed : pandas.DataFrame
+        From `observations.observations`.
+    by : str
+        What is to be compared: culture, flour, grain or origin.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same columns; without rows where nothing is left to compare.
+
+    Examples
+    --------
+    >>> rows = {"culture": list("AABBCD"), "flour": ["rye"] * 4 + ["spelt", "oat"], "day": list("ababab")}
+    >>> observed = pd.DataFrame({**rows, "round": [1, 2, 1, 2, 1, 1], "step": 1, "vessel": None})
+    >>> answerable(observed, "flour")["flour"].tolist(), answerable(observed)["culture"].tolist()
+    ([], ['A', 'A', 'B', 'B'])
+    """
+    while observed[by].nunique() > 1:  # who is left may lean on who was left out
+        untold = {group for row in _warnings(observed, by) for group in row.untold}
+        if not untold:
+            return observed
+        observed = observed[~observed[by].astype("str").isin(untold)]
+    return observed.iloc[:0]
+
+
+def _warnings(observed: pd.DataFrame, by: str) -> list[Row]:
+    table = observed.assign(group=observed[by].astype("str"))
+    rules = (_one_culture, _flour_too, _few_rounds, _one_day, _days_apart, _steps_apart, _own_jar)
+    return [row for rule in rules for row in rule(table, by)]
 
 
 def _one_culture(table: pd.DataFrame, by: str) -> Iterator[Row]:
@@ -81,13 +126,14 @@ def _one_culture(table: pd.DataFrame, by: str) -> Iterator[Row]:
             asked.append(f"a second culture from {group}")
         else:
             asked.append(f"feed {guest} on {group}, and {own} on {from_others[0]}, in two rounds each")
-    yield (
+    yield Row(
         "one culture",
         _CANNOT,
         _listed(alone),
         f"each rests on one culture that was never on another {by}: what the {by} does and what the culture is cannot "
         "be told apart",
         "; ".join(asked),
+        tuple(alone),
     )
 
 
@@ -101,7 +147,7 @@ def _flour_too(table: pd.DataFrame, by: str) -> Iterator[Row]:
         return
     flours = [sorted(known.loc[known["culture"].isin(part), "flour"].unique()) for part in parts]
     first, second = parts[0][0], parts[1][0]
-    yield (
+    yield Row(
         "flour and culture",
         _UNSURE,
         "; ".join(_listed(part) for part in parts[:_NAMED]),
@@ -122,12 +168,13 @@ def _few_rounds(table: pd.DataFrame, by: str) -> Iterator[Row]:
             continue
         have = [f"{group} {count} ({refeeds[group]} refeeds)" for group, count in of.items()]
         want = [f"{FEWEST_ROUNDS - count} of {group}" for group, count in of.items()]
-        yield (
+        yield Row(
             "few rounds",
             severity,
             _listed(of.index),
             f"rounds so far: {_listed(have)}; refeeds of one round are alike, and do not stand for further rounds",
             f"further rounds, each read at every step: {_listed(want)}",
+            tuple(of.index) if severity == _CANNOT else (),
         )
 
 
@@ -139,12 +186,13 @@ def _one_day(table: pd.DataFrame, by: str) -> Iterator[Row]:
         return
     other = next((group for group in days.index if group not in one), None)
     beside = f" and {other} with them" if other else ""
-    yield (
+    yield Row(
         "one day",
         _CANNOT,
         _listed(one),
         "all refeeds fell on one day: what the day did and what they are cannot be told apart",
         f"feed {_listed(one)}{beside} on two further days",
+        tuple(one),
     )
 
 
@@ -154,7 +202,7 @@ def _days_apart(table: pd.DataFrame, by: str) -> Iterator[Row]:
     if len(parts) < 2:
         return
     together = _listed([part[0] for part in parts])
-    yield (
+    yield Row(
         "days apart",
         _UNSURE,
         "; ".join(_listed(part) for part in parts[:_NAMED]),
@@ -169,7 +217,7 @@ def _steps_apart(table: pd.DataFrame, by: str) -> Iterator[Row]:
     if len(parts) < 2:
         return
     steps = [sorted(table.loc[table["group"].isin(part), "step"].astype("str").unique()) for part in parts]
-    yield (
+    yield Row(
         "steps apart",
         _CANNOT,
         "; ".join(_listed(part) for part in parts[:_NAMED]),
@@ -184,7 +232,7 @@ def _own_jar(table: pd.DataFrame, by: str) -> Iterator[Row]:
     parts = _parts(known["group"], known["vessel"])
     if len(parts) < 2 or len(parts) < known["group"].nunique():
         return
-    yield (
+    yield Row(
         "own jars",
         _NOTE,
         _listed([part[0] for part in parts]),

@@ -150,8 +150,8 @@ def curve_difference(
     -----
     How often the 95 % band holds the true difference at all hours is stored beside
     ``tests/benchmarks/compare_curves.py``: 93 to 96 times in 100 from six refeeds a culture on. Of five refeeds whose
-    scatter is skewed, as that of extents and rates is, it holds some 92. Rise counts from the fitted
-    start, not from the height at 0 h: held against the latter, 30 and 40 fitted refeeds reach 80.
+    scatter is skewed, as that of extents and rates is, it holds some 92. Rise counts from the
+    height that the fitted curve has at 0 h.
     """
     ours, theirs = _curves_of(curves, culture), _curves_of(curves, other)
     hours = min(len(ours.hours), len(theirs.hours))

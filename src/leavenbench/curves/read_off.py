@@ -30,7 +30,7 @@ def levels_at(read: pd.DataFrame, hours: Array, pace: pd.Series | None = None) -
     -------
     pandas.DataFrame
         One row per signal with a curve and hour within its readings: refeed, signal, elapsed_h, level (a height or
-        volume over that at the start, or a pH) and noise (sd of a single reading, in the same measure).
+        volume over that at 0 h, or a pH) and noise (sd of a single reading, in the same measure).
 
     Examples
     --------
@@ -53,9 +53,10 @@ def levels_at(read: pd.DataFrame, hours: Array, pace: pd.Series | None = None) -
             instrument, parameters = INSTRUMENTS[kind], choice.fits.parameters[:, place]
             own_hours = hours * paces.get((refeed, signal), 1.0)
             told = np.flatnonzero(own_hours <= found.until_h[one] + _BEYOND_H)
-            start = instrument.sign * float(parameters[0]) if signal == "rise" else 1.0
+            value = choice.fits.model.value(np.append(own_hours[told], 0.0), parameters)
+            start = instrument.sign * float(value[-1]) if signal == "rise" else 1.0
             if start > 0.0:
-                level = instrument.sign * choice.fits.model.value(own_hours[told], parameters) / start
+                level = instrument.sign * value[:-1] / start
                 parts.append((np.full(len(told), one), told, level, np.full(len(told), instrument.noise / start)))
     one, hour, level, noise = (np.concatenate(of) for of in zip(*parts, strict=True)) if parts else np.zeros((4, 0))
     told = known[["refeed", "signal"]].iloc[one.astype(int)].reset_index(drop=True)

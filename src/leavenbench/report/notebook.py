@@ -1,11 +1,14 @@
-"""Small things that a notebook needs: tables as plain text, a progress bar as an output, a pick list."""
+"""Small things that a notebook needs: tables as plain text, a progress bar, a calm refusal, a pick list."""
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
+
+from ..errors import LeavenbenchError
 
 
 def show(table: pd.DataFrame, columns: list[str] | None = None, rows: int = 12, digits: int = 0) -> None:
@@ -72,6 +75,35 @@ def with_progress(label: str, work: Callable[..., pd.DataFrame], *given: Any) ->
             bar.max, bar.value = total, done
 
     return work(*given, progress=progress)
+
+
+def unless_refused(work: Callable[..., Any], *given: Any, **named: Any) -> Any:
+    """Do what may be refused; a refusal is printed, and the cells after it go on.
+
+    Parameters
+    ----------
+    work : callable
+        Takes what is given.
+    *given, **named
+        What it takes.
+
+    Returns
+    -------
+    object
+        What it returns; None where it refused.
+
+    Examples
+    --------
+    >>> def bake(loaves):
+    ...     raise LeavenbenchError(f"no flour for {loaves} loaves: write to the mill")
+    >>> unless_refused(bake, 7)
+    no flour for 7 loaves: write to the mill
+    """
+    try:
+        return work(*given, **named)
+    except LeavenbenchError as refusal:
+        print(textwrap.fill(str(refusal), 90))
+        return None
 
 
 def pick_list(names: list[str], draw: Callable[[str], Any], label: str = "Culture") -> None:
