@@ -11,6 +11,7 @@ import pytest
 
 from leavenbench.columns import RESULTS
 from leavenbench.compare.further import methods_paragraph, with_units
+from leavenbench.compare.mixed import compared
 from leavenbench.errors import CannotRead
 
 
@@ -92,6 +93,22 @@ def test_what_was_done_is_in_it_with_its_numbers(done):
     same = methods_paragraph(*done, {"compared_pairs": pairs.assign(margin=15.0)})
     assert "two one-sided tests within 15" in same.text
     assert any("Schuirmann" in one for one in same.citations)
+
+
+def test_the_model_is_told_as_it_was_fitted(done):
+    rows = {"culture": list("AAAABBBB"), "round": [1, 1, 2, 2] * 2, "day": list("abcdefgh"), "vessel": None}
+    observed = pd.DataFrame({**rows, "step": [1, 2] * 4, "value": [2.0, 2.4, 2.1, 2.5, 3.0, 3.3, 3.2, 3.6]})
+    fitted = compared(observed.assign(refeed=range(8), se=0.05, trait="rise max_rate", unit="%/h", scale="log"))
+    text = methods_paragraph(*done, comparisons=[fitted]).text
+    sd = fitted.variances.set_index("term")["sd"]
+    assert f"random terms: refeed {sd['refeed']:.3g}; round {sd['round']:.3g}" in text
+    assert "day left out: no level has two refeeds; jar left out: not noted" in text
+    assert "adjusted for step 2" in text
+
+
+def test_traits_that_could_not_be_tested_are_not_said_to_be(done):
+    none = made("traits_compared", {"trait": ["rise extent"], "by": ["culture"], "words": ["too few"]})
+    assert "In no trait could it be tested" in methods_paragraph(*done, {"traits_compared": none}).text
 
 
 def test_other_results_have_their_sentence(done):

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from leavenbench.compare.temperature import intervals, rates_by_temperature, temperature_response
+from leavenbench.compare.cardinal_fit import intervals
+from leavenbench.compare.temperature import rates_by_temperature, temperature_response
 from leavenbench.temperature import Cardinal, relative_rate
 
 TRUE = Cardinal(6.0, 28.0, 36.0)
@@ -120,3 +121,13 @@ def test_only_slopes_that_tell_of_their_own_temperature_are_used(kept):
 def test_a_step_may_be_asked_for_and_tests_stay(kept):
     assert rates_by_temperature(*kept, step=2)["refeed"].tolist() == ["still"]
     assert rates_by_temperature(*kept, purposes=("round",))["refeed"].tolist() == ["good"]
+
+
+def test_one_lucky_refeed_is_no_narrow_optimum():
+    """Thirty refeeds at room temperature that scatter by a fifth, one of them twice as fast: no optimum can be told."""
+    random = np.random.default_rng(7)
+    degC = random.uniform(21.0, 28.0, 30)
+    rate = 40.0 * relative_rate(degC, Cardinal(6.0, 28.0, 36.0)) * np.exp(random.normal(0.0, 0.2, 30))
+    rate[np.argmin(np.abs(degC - 23.0))] *= 2.0
+    found = temperature_response(pd.DataFrame({"culture": "A", "temperature_degC": degC, "rate": rate})).iloc[0]
+    assert found[["optimum_degC", "optimum_degC_high", "highest_degC"]].isna().all()

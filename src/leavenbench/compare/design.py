@@ -62,7 +62,7 @@ def can_answer(observed: pd.DataFrame, by: str = "culture") -> pd.DataFrame:
     rows: list[Row] = []
     if len(groups) < 2:
         remedy = f"feed and read a second {by}, in {FEWEST_ROUNDS} rounds"
-        rows.append(Row("one group", _CANNOT, _listed(groups), f"there are {len(groups)} {by} to compare", remedy))
+        rows.append(Row("one group", _CANNOT, _listed(groups), f"no second {by} to compare with", remedy))
     else:
         rows += _warnings(observed, by)
     made = RESULTS["comparison_warnings"]

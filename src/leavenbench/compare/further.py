@@ -7,7 +7,7 @@ What was not done is not in it.
 from __future__ import annotations
 
 import platform
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 
@@ -16,6 +16,7 @@ import pandas as pd
 from ..columns import RESULTS
 from ..errors import CannotRead
 from ..records.collection import Collection
+from .mixed import Comparison
 
 #: Units that a table leaves to the signal or the trait that it is of.
 _OPEN_UNITS = ("signal", "unit")
@@ -26,6 +27,7 @@ _CITED = {
     "band": "Montiel Olea & Plagborg-Moller 2019, J Appl Econometrics 34:1-17, doi 10.1002/jae.2656",
     "days": "Bell & McCaffrey 2002, Survey Methodology 28:169-181",
     "freedom": "Kenward & Roger 1997, Biometrics 53:983-997, doi 10.2307/2533558",
+    "welch": "Welch 1951, Biometrika 38:330-336, doi 10.1093/biomet/38.3-4.330",
     "same": "Schuirmann 1987, J Pharmacokinet Biopharm 15:657-680, doi 10.1007/BF01068419",
     "profile": "Bates & Watts 1988, Nonlinear Regression Analysis and Its Applications, Wiley",
     "ward": "Ward 1963, J Am Stat Assoc 58:236-244",
@@ -93,7 +95,10 @@ class Paragraph:
 
 
 def methods_paragraph(
-    collection: Collection, curves: pd.DataFrame, results: Mapping[str, pd.DataFrame] | None = None
+    collection: Collection,
+    curves: pd.DataFrame,
+    results: Mapping[str, pd.DataFrame] | None = None,
+    comparisons: Sequence[Comparison] = (),
 ) -> Paragraph:
     """Write what was done, from what came of it.
 
@@ -105,6 +110,8 @@ def methods_paragraph(
         Its curves table, of the refeeds that were used.
     results : mapping of str to pandas.DataFrame, optional
         The tables made from them, by their names in ``columns.RESULTS``; those of `compare` have a sentence each.
+    comparisons : sequence of Comparison, optional
+        The mixed models behind means and pairs: what was random in them, and what was taken out.
 
     Returns
     -------
@@ -120,7 +127,8 @@ def methods_paragraph(
     if unknown:
         raise CannotRead(f"no sentence for {', '.join(unknown)}; there is one for {', '.join(_SENTENCES)}")
     sentences = [_of_records(collection, curves), _of_curves(curves), _of_temperature(collection)]
-    cited = ["curves", "cardinal"]
+    sentences += [_of_model(one) for one in comparisons]
+    cited = ["curves", "cardinal", *(["freedom"] if comparisons else [])]
     for name, (write, papers) in _SENTENCES.items():
         if name in results and len(results[name]):
             sentences.append(write(results[name]))
@@ -162,17 +170,43 @@ def _of_temperature(collection: Collection) -> str:
     return text + f"(yeast {yeast} degC, lactic acid bacteria {lactic} degC)."
 
 
+def _of_model(made: Comparison) -> str:
+    text = f"{made.trait} by {made.by} was fitted by a linear mixed model"
+    text += " to its logarithm" if made.scale == "log" else ""
+    kept = made.variances[made.variances["left_out"] == ""]
+    shown = "; ".join(f"{row.term} {row.sd:.3g}" for row in kept.itertuples())
+    text += f" (REML; standard deviations of random terms: {shown}"
+    left_out = made.variances[made.variances["left_out"] != ""]
+    text += "".join(f"; {row.term} left out: {row.left_out}" for row in left_out.itertuples()) + ")"
+    if made.taken_out:
+        text += f", adjusted for {', '.join(made.taken_out)}"
+    if made.carry_over:
+        text += f"; of a round's deviation a share of {made.carry_over:.2f} was carried over to the culture's next"
+    stated = "counted as stated" if made.as_stated else "counted in proportion, refeeds scattering less than they state"
+    return text + f"; errors of single traits were {stated}."
+
+
 def _of_pairs(made: pd.DataFrame) -> str:
     parts = []
     for (trait, by), own in made.groupby(["trait", "by"]):
         groups = pd.unique(own[["first", "second"]].to_numpy().ravel())
         adjusted = ", ".join(sorted(own["adjusted_by"].dropna().unique()))
-        parts.append(f"{trait} of {len(groups)} groups by {by} ({len(own)} differences; adjusted: {adjusted})")
+        parts.append(f"{trait} of {len(groups)} groups by {by} ({len(own):,} differences; adjusted: {adjusted})")
     text = f"Compared by a mixed model (REML, Kenward-Roger degrees of freedom): {'; '.join(parts)}."
-    margins = made["margin"].dropna().unique()
+    margins = made.dropna(subset="margin").drop_duplicates(["margin", "unit"])
     if len(margins):
-        text += f" Equivalence was tested by two one-sided tests within {', '.join(f'{of:g}' for of in margins)}."
+        within = ", ".join(f"{row.margin:g} {row.unit}".rstrip() for row in margins.fillna({"unit": ""}).itertuples())
+        text += f" Equivalence was tested by two one-sided tests within {within}."
     return text
+
+
+def _of_traits(made: pd.DataFrame) -> str:
+    told = made[made["p"].notna()]
+    if told.empty:
+        return f"In no trait could it be tested whether anything differs by {made['by'].iloc[0]}."
+    text = f"Whether anything differs by {made['by'].iloc[0]} was tested in {_many(len(told), 'trait')} "
+    text += f"({'; '.join(told['trait'])}) by Kenward and Roger's F, p values adjusted by Benjamini and Hochberg"
+    return text + (", beside Welch's test of one mean per witness." if told["p_plain"].notna().any() else ".")
 
 
 def _of_means(made: pd.DataFrame) -> str:
@@ -185,7 +219,7 @@ def _of_means(made: pd.DataFrame) -> str:
 
 def _of_pooled(made: pd.DataFrame) -> str:
     own = made.drop_duplicates("culture")
-    parts = [f"{row.culture} {row.refeeds} refeeds on {row.days} days" for row in own.itertuples()]
+    parts = [f"{row.culture} {_many(row.refeeds, 'refeed')} on {_many(row.days, 'day')}" for row in own.itertuples()]
     text = (
         f"Curves were pooled by culture ({'; '.join(parts)}), with simultaneous {made['level_pct'].iloc[0]:g} % bands "
     )
@@ -205,7 +239,9 @@ def _of_difference(made: pd.DataFrame) -> str:
 def _of_temperatures(made: pd.DataFrame) -> str:
     told = made[made["optimum_degC"].notna()]
     text = "Cardinal temperatures were fitted to the square roots of the steepest slopes of "
-    text += f"{_many(len(made), 'culture')} ({int(made['refeeds'].sum())} refeeds, {made['coldest_degC'].min():.0f} to "
+    text += (
+        f"{_many(len(made), 'culture')} ({_many(made['refeeds'].sum(), 'refeed')}, {made['coldest_degC'].min():.0f} to "
+    )
     text += f"{made['warmest_degC'].max():.0f} degC) with profile intervals; the optimum was reached in {len(told)}"
     return text + "."
 
@@ -219,8 +255,10 @@ def _of_feeds(made: pd.DataFrame) -> str:
 
 def _of_map(made: pd.DataFrame) -> str:
     groups = made["cluster"].nunique()
-    text = f"{len(made)} cultures ({int(made['refeeds'].sum())} refeeds) were mapped by weighted principal components "
-    text += "of standardised traits; groups by Ward's criterion, their number by the gap statistic "
+    text = f"{_many(len(made), 'culture')} ({_many(made['refeeds'].sum(), 'refeed')}) were mapped by weighted "
+    text += (
+        "principal components of standardised traits; groups by Ward's criterion, their number by the gap statistic "
+    )
     found = f"({groups} groups" if groups > 1 else "(no groups"
     return text + f"{found}), stability by drawing rounds again (Jaccard index)."
 
@@ -249,6 +287,7 @@ def _of_versions() -> str:
 _SENTENCES: dict[str, tuple[Callable[[pd.DataFrame], str], tuple[str, ...]]] = {
     "compared_means": (_of_means, ("freedom",)),
     "compared_pairs": (_of_pairs, ("freedom", "same")),
+    "traits_compared": (_of_traits, ("freedom", "false", "welch")),
     "pooled_curve": (_of_pooled, ("days", "band")),
     "curve_difference": (_of_difference, ("days", "band")),
     "temperature_response": (_of_temperatures, ("profile",)),

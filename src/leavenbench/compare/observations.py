@@ -8,6 +8,7 @@ well each is known.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -115,14 +116,20 @@ def left_out(
 
 
 def every_trait(
-    collection: Collection, curves: pd.DataFrame, vigour: pd.DataFrame, by: str = "culture"
+    collection: Collection,
+    curves: pd.DataFrame,
+    vigour: pd.DataFrame,
+    by: str = "culture",
+    traits: Sequence[str] = tuple(COMPARED),
 ) -> dict[str, pd.DataFrame]:
-    """Return the observations of all traits of `COMPARED`, by name; what they share is worked out once.
+    """Return the observations of several traits, by name; what they share is worked out once.
 
     Parameters
     ----------
     collection, curves, vigour, by
         As for `observations`.
+    traits : sequence of str
+        Which, of `COMPARED`; all by default.
 
     Returns
     -------
@@ -131,7 +138,7 @@ def every_trait(
     known = _Known.of(collection, curves, vigour)
     return {
         trait: _as_made(told[told["reason"] == ""], "observations", collection)
-        for trait, told in ((trait, _told(known, trait, by)) for trait in COMPARED)
+        for trait, told in ((trait, _told(known, trait, by)) for trait in traits)
     }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -11,7 +12,9 @@ import pandas as pd
 from ..errors import LeavenbenchError
 
 
-def show(table: pd.DataFrame, columns: list[str] | None = None, rows: int = 12, digits: int = 0) -> None:
+def show(
+    table: pd.DataFrame, columns: list[str] | None = None, rows: int = 12, digits: int | dict[str, int] = 0
+) -> None:
     """Print the first rows of a table as plain text, rounded.
 
     Parameters
@@ -22,8 +25,8 @@ def show(table: pd.DataFrame, columns: list[str] | None = None, rows: int = 12, 
         Which columns; all when not given.
     rows : int
         How many rows at most.
-    digits : int
-        Decimals of numbers.
+    digits : int or dict of str to int
+        Decimals of numbers; by column, none where it is not named. What rounds to nothing but is more stands as <0.001.
 
     Examples
     --------
@@ -38,13 +41,21 @@ def show(table: pd.DataFrame, columns: list[str] | None = None, rows: int = 12, 
         return
     shown = chosen.head(rows).copy()
     for name in shown.columns:
+        places = digits if isinstance(digits, int) else digits.get(name, 0)
         if pd.api.types.is_datetime64_any_dtype(shown[name]):
             shown[name] = shown[name].dt.strftime("%Y-%m-%d")
         elif pd.api.types.is_float_dtype(shown[name]):
-            shown[name] = shown[name].map(lambda value: "" if pd.isna(value) else f"{value:.{digits}f}")
+            shown[name] = shown[name].map(partial(_rounded, places=places))
     print(shown.astype("str").fillna("").replace("<NA>", "").to_string(index=False, max_colwidth=60))
     if len(chosen) > rows:
         print(f"... and {len(chosen) - rows} more rows")
+
+
+def _rounded(value: float, places: int) -> str:
+    if pd.isna(value):
+        return ""
+    least = 10.0**-places
+    return f"<{least:.{places}f}" if places and 0.0 < value < 0.5 * least else f"{value:.{places}f}"
 
 
 def with_progress(label: str, work: Callable[..., pd.DataFrame], *given: Any) -> pd.DataFrame:

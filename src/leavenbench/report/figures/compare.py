@@ -54,7 +54,7 @@ def plot_differences(means: pd.DataFrame, pairs: pd.DataFrame | None = None, *, 
         for row, group in zip(rows, order["group"], strict=True):
             ax.annotate(letters[group], (1.01, row), xycoords=("axes fraction", "data"), va="center", fontsize=8)
         adjusted = ", ".join(sorted(pairs["adjusted_by"].dropna().unique()))
-        title += f"\nno letter in common: differ ({adjusted})"
+        title += f"\nno letter in common: they differ; adjusted: {adjusted}"
     name = trait.partition(" ")[2].removesuffix("_h").replace("_", " ") or trait
     return finished(ax, title, f"{name.capitalize()} [{unit}]", f"{by.capitalize()} (refeeds)")
 
@@ -183,8 +183,9 @@ def _draw_interval(ax: Axes, row: pd.Series, name: str, what: str, height: float
         ax.plot([ends[0]], [height], "|", color=MIDDLE, markersize=9)
         what += ", at least" if way > 0.0 else ", at most"
         what += f" {ends[0]:.1f} degC"
-    ax.annotate(what, (min(ends), height), (-6 if len(ends) == 2 or np.isfinite(low) else -32, 0), fontsize=7.5,
-                textcoords="offset points", ha="right", va="center")  # fmt: skip
+    left = len(ends) == 2 or np.isfinite(low)
+    ax.annotate(what, (min(ends), height), (-6 if left else 6, 0), fontsize=7.5, textcoords="offset points",
+                ha="right" if left else "left", va="center")  # fmt: skip
 
 
 def plot_map(made: CultureMap, *, ax: Axes | None = None) -> Axes:

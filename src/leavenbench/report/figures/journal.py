@@ -45,10 +45,39 @@ def save_figure(figure: Figure, path: str | Path, width: float = COLUMN_MM) -> P
     CannotRead
         The ending is another, the width is none, or the file cannot be written.
     """
+    target = Path(path)
+    content = figure_bytes(figure, check_ending(target, (".svg", ".pdf")), width)
+
+    def write(aside: Path) -> None:
+        aside.write_bytes(content)
+
+    write_whole(target, write, replacing=True)
+    return target
+
+
+def figure_bytes(figure: Figure, ending: str, width: float = COLUMN_MM) -> bytes:
+    """Return the file of a figure at a width, as `save_figure` saves it.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+        What to save.
+    ending : str
+        .svg or .pdf.
+    width : float
+        Width [mm].
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    CannotRead
+        The width is none.
+    """
     import matplotlib as mpl
 
-    target = Path(path)
-    ending = check_ending(target, (".svg", ".pdf"))
     if not 0.0 < width < 1000.0:
         raise CannotRead(f"a width of {width} mm cannot be drawn; journals print columns of {COLUMN_MM:g} mm")
     wide, high = figure.get_size_inches()
@@ -60,13 +89,7 @@ def save_figure(figure: Figure, path: str | Path, width: float = COLUMN_MM) -> P
             figure.savefig(made, format=ending[1:], metadata=stamp)
     finally:
         figure.set_size_inches(wide, high)
-    content = _with_fonts(made.getvalue().decode()).encode() if ending == ".svg" else made.getvalue()
-
-    def write(aside: Path) -> None:
-        aside.write_bytes(content)
-
-    write_whole(target, write, replacing=True)
-    return target
+    return _with_fonts(made.getvalue().decode()).encode() if ending == ".svg" else made.getvalue()
 
 
 def _with_fonts(svg: str) -> str:
