@@ -1,4 +1,9 @@
-"""Race comparing all traits of a large shelf against a loop of curve_fit over as many curves."""
+"""Race comparing all traits of a large shelf against a loop of curve_fit over as many curves.
+
+Ours begins with records and a curves table in memory. The loop is handed its readings curve by curve, cut out of their
+table for nothing. Each trait is invented for curves of its own signal alone: a rise's extent was once overwritten by an
+acid's, so that it hardly varied, which no measured trait does.
+"""
 
 from __future__ import annotations
 
@@ -92,6 +97,8 @@ def _curves(refeeds: dict[str, object], place: int, log: np.ndarray, rng: np.ran
     given = {name: refeeds[name] for name in ("refeed", "culture", "fed_at", "round", "step")}
     given |= {"signal": ("rise", "acid")[place], "status": "fitted"}
     for trait in COMPARED.values():
+        if trait.signal != given["signal"]:
+            continue
         usual = _USUAL.get(trait.column, (8.0, 8.0))[place]
         sign = 1.0 if trait.column in ("max_rate", "extent") else -1.0
         noise = log + rng.normal(0.0, 0.05, len(log))

@@ -92,7 +92,7 @@ def test_errors_that_are_stated_too_large_count_in_proportion():
 
 
 @pytest.mark.parametrize(
-    ("rows", "message"), [(slice(0, 24), "1 culture"), ([0, 24], "2 refeeds for 2 means")], ids=["one", "too few"]
+    ("rows", "message"), [(slice(0, 24), "1 can be told"), ([0, 24], "2 refeeds for 2 means")], ids=["one", "too few"]
 )
 def test_too_little_is_refused_with_the_counts(rows, message):
     with pytest.raises(CannotCompare, match=message) as refused:
@@ -116,7 +116,7 @@ def test_the_carry_over_is_found_again(rho):
     y, fixed, level, rounds = wandering(np.random.default_rng(8), 60, 12, rho)
     term = sparse.csr_array((np.ones(len(y)), (np.arange(len(y)), level)))
     plain = fit_reml(y, fixed, [term])
-    carried, found = with_carry_over(plain, rounds, Levels.of(plain, rounds.term))
+    carried, found = with_carry_over(plain, rounds, Levels.of(plain, rounds))
     assert found == pytest.approx(rho, abs=0.08)
     # variance of the mean of an AR(1) series of 12, and of two rows a round beside it: exact
     lag = np.abs(np.subtract.outer(np.arange(12), np.arange(12)))
@@ -129,6 +129,14 @@ def test_alike_series_keep_their_common_scatter():
     freedom = np.full(200, 6.0)
     alike = moderated(Scatter(rng.chisquare(6.0, 200) / 6.0, freedom))
     assert np.abs(np.log(alike.ratio)).max() < 0.3
+
+
+def test_rounding_does_not_decide_whether_two_rounds_count():
+    """A series of two rounds has exactly one degree of freedom, which comes out a little more or a little less."""
+    ratio = np.array([0.2, 0.5, 1.0, 2.0, 4.0, 9.0])
+    over, under = (moderated(Scatter(ratio, np.array([6.0, 8.0, 6.0, 8.0, 6.0, of]))) for of in (1 + 1e-15, 1 - 1e-15))
+    assert over.ratio[-1] > 1.0
+    assert under.ratio == pytest.approx(over.ratio, rel=1e-9)
 
 
 def test_unlike_series_get_a_scatter_of_their_own():

@@ -103,16 +103,28 @@ def test_small_unbalanced_samples_have_the_errors_of_kenward_and_roger(thinned):
     assert told.freedom == pytest.approx([6.993862963, 6.974132861], rel=1e-5)
 
 
-def test_a_wide_and_a_narrow_layout_give_the_same(thinned, monkeypatch):
-    y = thinned["Reaction"].to_numpy(float)
-    fixed = np.column_stack((np.ones(len(thinned)), thinned["Days"])).astype(float)
-    terms = [levels(thinned["Subject"])]
-    dense = fit_reml(y, fixed, terms, 4.0)
-    monkeypatch.setattr("leavenbench.compare.equations._DENSE_UP_TO", 0)
-    sparsely = fit_reml(y, fixed, terms, 4.0)
-    assert sparsely.variances == pytest.approx(dense.variances, rel=1e-7)
-    assert sparsely.adjusted == pytest.approx(dense.adjusted, rel=1e-6)
-    assert sparsely.uncertain == pytest.approx(dense.uncertain, rel=1e-6)
+def test_large_variances_and_known_errors_are_those_of_the_whole_covariance():
+    """The blocks that the search works with, against the (n, n) matrices of the formulas (Kenward & Roger 1997)."""
+    rng = np.random.default_rng(4)
+    terms = [levels(rng.integers(0, of, 160)) for of in (6, 40, 9)]
+    fixed = np.column_stack((np.ones(160), rng.normal(size=(160, 2))))
+    known = rng.uniform(0.01, 0.05, 160)
+    drawn = [scale * rng.normal(size=term.shape[1]) for scale, term in zip((5.0, 0.5, 1.0), terms, strict=True)]
+    y = 3.0 + sum(term @ of for term, of in zip(terms, drawn, strict=True)) + 0.1 * rng.normal(size=160)
+    found = fit_reml(y, fixed, terms, known)
+    shared = [np.eye(160), *((term @ term.T).toarray() for term in terms)]
+    inverse = np.linalg.inv(np.diag(known) + np.tensordot(found.variances, shared, 1))
+    covariance = np.linalg.inv(fixed.T @ inverse @ fixed)
+    weights = inverse @ fixed @ covariance
+    out = inverse - weights @ fixed.T @ inverse
+    information = np.array([[0.5 * np.vdot(out @ one, (out @ other).T) for one in shared] for other in shared])
+    assert found.covariance == pytest.approx(covariance, rel=1e-9)
+    assert found.information == pytest.approx(information, rel=1e-7)
+    assert found.moves == pytest.approx(weights.T @ shared @ weights, rel=1e-6, abs=1e-9 * covariance.max())
+    by_twos = [[weights.T @ one @ out @ other @ weights for one in shared] for other in shared]
+    more = 2.0 * np.tensordot(np.linalg.inv(information), by_twos, 2)
+    assert found.adjusted == pytest.approx(covariance + more, rel=1e-9)
+    assert (more.diagonal()[1:] > 1e-3 * covariance.diagonal()[1:]).all()  # so that the line before can fail
 
 
 def test_a_random_intercept_is_that_of_statsmodels(thinned):

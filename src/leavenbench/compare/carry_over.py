@@ -16,9 +16,9 @@ from typing import NamedTuple
 import numpy as np
 from scipy import sparse
 
-from .equations import Array, Matrix, dense, elements, times, turned
+from .equations import Array, times, turned
 from .reml import Reml
-from .rounds import Levels, Succession
+from .rounds import Levels, Succession, elements
 
 #: The carry-over is sought among these; what is further apart than so many rounds has nothing in common.
 _TRIED = np.linspace(0.0, 0.9, 181)
@@ -43,10 +43,10 @@ def with_carry_over(found: Reml, rounds: Succession, levels: Levels) -> tuple[Re
         The same with other errors and variances, and the carry-over rho: 0 where rounds that follow each other are no
         more alike than others.
     """
-    one, following = rounds.pairs([1])
-    if found.variances[rounds.term] <= 0.0 or not len(one):
+    apart = np.abs(rounds.number[levels.first] - rounds.number[levels.second])
+    if found.variances[rounds.term] <= 0.0 or not (apart == 1).any():
         return found, 0.0
-    forms = _Forms.of(found, rounds, levels, one, following)
+    forms = _Forms.of(found, rounds, levels, apart)
     rho, more = _sought(forms, found.variances, rounds.term, found.free)
     uncertain = np.linalg.pinv(forms.information(), hermitian=True)
     told = (rho * (found.variances[rounds.term] + more[rounds.term])) ** 2
@@ -87,18 +87,26 @@ class _Forms(NamedTuple):
     by_lag: Array
 
     @classmethod
-    def of(cls, found: Reml, rounds: Succession, levels: Levels, one: Array, following: Array) -> _Forms:
-        """Take them from what was fitted; `one` and `following` are rounds that follow each other."""
-        at, terms = found.at.solved, found.model.terms
-        joined = _joined(one, following, len(levels.left), like=found.model.fixed)
-        halves = [*((term, term) for term in terms), (times(levels.term, joined), levels.term)]
-        by_lag = np.empty((len(halves), FURTHEST))
-        for k, (half, other_half) in enumerate(halves):  # V_k = half other_half'
-            direct = turned(half, levels.through).T @ turned(other_half, levels.through)
-            of_rest = dense(turned(half, at.beside).T @ turned(other_half, levels.through))
-            inner = dense(turned(half, at.beside).T @ turned(other_half, at.beside)) @ levels.solved
-            by_lag[k] = _by_lag(rounds, direct, of_rest - 0.5 * inner, levels.solved)
-        above = levels.left[one] @ levels.left[following] - levels.between(one, following).sum()
+    def of(cls, found: Reml, rounds: Succession, levels: Levels, apart: Array) -> _Forms:
+        """Take them from what was fitted; `apart` is how far apart the two levels of each pair are."""
+        following = apart == 1
+        joined = _joined(levels, following)
+        rest = levels.across @ found.joint.left
+        by_lag = np.empty((len(found.variances) + 1, FURTHEST))
+        for place in np.unique(found.joint.places):
+            own = rest[:, found.joint.places == place]
+            by_lag[place] = _by_lag(apart, rounds.products(own, own))
+        terms = found.model.terms
+        halves = [(place, share, terms[place], terms[place]) for place, share in found.joint.shares.items()]
+        beside = found.at.inverse @ (levels.across.T @ (joined @ levels.across)).toarray()
+        halves.append((len(by_lag) - 1, beside, times(levels.term, joined), levels.term))
+        for place, share, half, other_half in halves:  # V_k = half other_half'
+            begun, ended = turned(half, levels.through).T, turned(other_half, levels.through)
+            of_rest = (begun @ turned(other_half, levels.met)).toarray()
+            of_rest -= 0.5 * (levels.across @ share)
+            direct = elements(begun @ ended, levels.first, levels.second)
+            by_lag[place] = _by_lag(apart, direct - 2.0 * rounds.products(of_rest, levels.solved))
+        above = 0.5 * (levels.left[levels.first] * levels.left[levels.second] - levels.between)[following].sum()
         return cls(
             np.append(2.0 * found.at.score, 2.0 * above),
             np.vstack((2.0 * found.information, by_lag[:-1, :1].T)),
@@ -111,38 +119,30 @@ class _Forms(NamedTuple):
         return 0.5 * np.block([[self.by_variance[:-1], beside.T], [beside, self.by_lag[-1:, :1]]])
 
 
-def _by_lag(rounds: Succession, direct: Matrix, half: Array, solved: Array) -> Array:
-    """Sum Z' P V P Z = direct - half' solved - solved' half over rounds of a series, by how far apart they are."""
-    parts = []
-    for levels in rounds.each():
-        apart = rounds.apart(levels)
-        first, second = np.nonzero((apart > 0) & (apart <= FURTHEST))
-        product = half[:, levels].T @ solved[:, levels]
-        parts.append((levels[first], levels[second], apart[first, second], product[first, second]))
-    one, other, lag, product = (np.concatenate(of) for of in zip(*parts, strict=True))
-    return np.bincount(lag, elements(direct, one, other) - 2.0 * product, FURTHEST + 1)[1:]
+def _by_lag(apart: Array, form: Array) -> Array:
+    """Sum elements over pairs of levels, by how far apart they are."""
+    return np.bincount(np.minimum(apart, FURTHEST + 1), form, FURTHEST + 2)[1:-1]
 
 
-def _joined(first: Array, second: Array, many: int, like: Matrix) -> Matrix:
-    """Return B, which joins rounds that follow each other, dense or sparse as the model is."""
-    half = sparse.coo_array((np.ones(len(first)), (first, second)), shape=(many, many)).tocsr()
-    whole = half + half.T
-    return whole if sparse.issparse(like) else whole.toarray()
+def _joined(levels: Levels, following: Array) -> sparse.csr_array:
+    """Return B, which joins rounds that follow each other."""
+    places = (levels.first[following], levels.second[following])
+    return sparse.csr_array((np.ones(following.sum()), places), shape=(len(levels.left), len(levels.left)))
 
 
 def _sought(forms: _Forms, variances: Array, of_round: int, free: Array) -> tuple[float, Array]:
     """Return rho at which the last form is as expected, and by how much the variances must be larger beside it."""
     powers = _TRIED ** np.arange(1, forms.by_lag.shape[1] + 1)[:, None]
-    above, more = np.empty(len(_TRIED)), np.zeros((len(_TRIED), len(variances)))
-    for place, moved in enumerate((forms.by_lag @ powers).T):
-        system = forms.by_variance[:-1].copy()
-        system[:, of_round] += moved[:-1]
-        wanted = forms.over[:-1] - variances[of_round] * moved[:-1]
-        more[place, free] = np.linalg.lstsq(system[np.ix_(free, free)], wanted[free], rcond=None)[0]
-        whole = variances[of_round] + more[place, of_round]
-        above[place] = forms.by_variance[-1] @ more[place] + whole * moved[-1] - forms.over[-1]
+    moved = (forms.by_lag @ powers).T
+    systems = np.repeat(forms.by_variance[None, :-1], len(moved), axis=0)
+    systems[:, :, of_round] += moved[:, :-1]
+    wanted = forms.over[:-1] - variances[of_round] * moved[:, :-1]
+    more = np.zeros((len(moved), len(variances)))
+    more[:, free] = (np.linalg.pinv(systems[:, free][:, :, free]) @ wanted[:, free, None])[..., 0]
+    whole = variances[of_round] + more[:, of_round]
+    above = more @ forms.by_variance[-1] + whole * moved[:, -1] - forms.over[-1]
     if above[0] >= 0.0:
         return 0.0, np.zeros(len(variances))
-    reached = np.flatnonzero((above >= 0.0) & (variances[of_round] + more[:, of_round] > 0.0))
+    reached = np.flatnonzero((above >= 0.0) & (whole > 0.0))
     best = int(reached[0]) if len(reached) else int(np.argmin(np.abs(above)))
     return float(_TRIED[best]), np.maximum(more[best], -variances)  # no variance falls under nothing

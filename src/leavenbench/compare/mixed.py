@@ -76,7 +76,7 @@ class Comparison:
 
     def means(self) -> Told:
         """Return the means of the groups on the working scale."""
-        return self.fitted.contrasts(np.eye(len(self.groups), len(self.fitted.effects)))
+        return self.fitted.first(len(self.groups))
 
     def covariance(self) -> np.ndarray:
         """Return the covariance of the groups' means, by Kenward and Roger."""
@@ -121,18 +121,17 @@ def compared(observed: pd.DataFrame, by: str = "culture", random: tuple[str, ...
     [['round', ''], ['day', 'no level has two refeeds'], ['jar', 'not noted']]
     """
     place, names = pd.factorize(observed[by], sort=True)
-    groups = _groups(observed, by)
+    groups = _groups(observed, place, names)
     if len(groups) < 2:
-        raise CannotCompare(f"{len(groups)} {by} with refeeds to compare: it takes two", groups)
-    own = np.eye(len(names))[place]
-    beside, taken_out = _beside(observed, own)
-    fixed = np.column_stack((own, beside))
+        raise CannotCompare(f"it takes two of a {by} to compare, and {len(groups)} can be told", groups)
+    beside, taken_out = _beside(observed, place)
+    fixed = sparse.csr_array(sparse.hstack((_design(place, len(names)), sparse.csr_array(beside)), format="csr"))
     if len(observed) <= fixed.shape[1]:
         raise CannotCompare(f"{len(observed)} refeeds for {fixed.shape[1]} means: feed each {by} again", groups)
     terms, told = _terms(observed, fixed, [name for name in random if RANDOM[name] != [by]])
     fitted, as_stated = _fitted(observed, fixed, terms)
     rounds = _succession(observed, told)
-    levels = Levels.of(fitted, rounds.term)
+    levels = Levels.of(fitted, rounds)
     fitted, carry_over = with_carry_over(fitted, rounds, levels)
     fitted, ratios = with_own_scatter(fitted, rounds, levels, carry_over)
     cultures = observed.groupby(SERIES, sort=True).size().index.astype("str")
@@ -151,26 +150,27 @@ def compared(observed: pd.DataFrame, by: str = "culture", random: tuple[str, ...
     )
 
 
-def _groups(observed: pd.DataFrame, by: str) -> pd.DataFrame:
+def _groups(observed: pd.DataFrame, place: np.ndarray, names: pd.Index) -> pd.DataFrame:
     """Count what stands behind each group."""
-    group = observed[by]
-    table = pd.DataFrame({"group": np.sort(group.unique())})
+    table = pd.DataFrame({"group": names})
     for name, columns in (("cultures", ["culture"]), ("rounds", ["culture", "round"]), ("days", ["day"])):
-        met = pd.DataFrame({"group": group, **{column: observed[column] for column in columns}}).drop_duplicates()
-        table[name] = table["group"].map(met["group"].value_counts())
-    return table.assign(refeeds=table["group"].map(group.value_counts()))
+        level = _levels(observed, columns)
+        wide = int(level.max(initial=0)) + 1
+        table[name] = np.bincount(np.unique(place * wide + level) // wide, minlength=len(names))
+    return table.assign(refeeds=np.bincount(place, minlength=len(names)))
 
 
-def _beside(observed: pd.DataFrame, own: np.ndarray) -> tuple[np.ndarray, tuple[str, ...]]:
+def _beside(observed: pd.DataFrame, place: np.ndarray) -> tuple[np.ndarray, tuple[str, ...]]:
     """Return what else is fixed, each column about its mean over the refeeds, as far as the groups do not tell it."""
     step = pd.get_dummies(observed["step"].astype("str"), dtype=float)
     columns = {f"step {name}": step[name].to_numpy() for name in step.columns[1:]}
     columns |= {name: observed[name].to_numpy(float) for name in COVARIATES if name in observed}
     kept, taken_out = [], []
+    many = np.bincount(place)
     basis = np.zeros((len(observed), 0))
     for name, column in columns.items():
         about = column - column.mean()
-        left = _about_means(about, own)
+        left = about - (np.bincount(place, about) / many)[place]  # about the means of the groups
         left = left - basis @ (basis.T @ left)
         if left @ left > _TOLD * max(about @ about, 1e-12):
             basis = np.column_stack((basis, left / np.sqrt(left @ left)))
@@ -179,12 +179,9 @@ def _beside(observed: pd.DataFrame, own: np.ndarray) -> tuple[np.ndarray, tuple[
     return np.reshape(kept, (len(kept), len(observed))).T, tuple(taken_out)
 
 
-def _about_means(column: np.ndarray, own: np.ndarray) -> np.ndarray:
-    """Take the means of the groups out of a column."""
-    return np.asarray(column - own @ ((own.T @ column) / own.sum(axis=0)))
-
-
-def _terms(observed: pd.DataFrame, fixed: np.ndarray, random: list[str]) -> tuple[list[sparse.csr_array], pd.DataFrame]:
+def _terms(
+    observed: pd.DataFrame, fixed: sparse.csr_array, random: list[str]
+) -> tuple[list[sparse.csr_array], pd.DataFrame]:
     """Return the design of each random term that the rows can tell, and why the others are left out."""
     terms: list[sparse.csr_array] = []
     codes: dict[str, np.ndarray] = {}
@@ -204,9 +201,17 @@ def _codes(observed: pd.DataFrame, by: list[str]) -> np.ndarray:
     """Return the number of each refeed's level; -1 where nothing is noted."""
     noted = observed[by].notna().all(axis=1).to_numpy()
     code = np.full(len(observed), -1)
-    if noted.any():
-        code[noted] = observed.loc[noted].groupby(by, sort=False).ngroup()
+    code[noted] = pd.factorize(_levels(observed, by)[noted])[0]
     return code
+
+
+def _levels(observed: pd.DataFrame, by: list[str]) -> np.ndarray:
+    """Return the same, where nothing noted is a level too."""
+    level = np.zeros(len(observed), np.int64)
+    for name in by:
+        own, names = pd.factorize(observed[name], use_na_sentinel=False)
+        level = level * len(names) + own
+    return pd.factorize(level)[0]
 
 
 def _design(code: np.ndarray, levels: int) -> sparse.csr_array:
@@ -214,46 +219,44 @@ def _design(code: np.ndarray, levels: int) -> sparse.csr_array:
     return sparse.csr_array((np.ones(len(there)), (there, code[there])), shape=(len(code), levels))
 
 
-def _untold(name: str, code: np.ndarray, levels: int, before: dict[str, np.ndarray], fixed: np.ndarray) -> str:
+def _untold(name: str, code: np.ndarray, levels: int, before: dict[str, np.ndarray], fixed: sparse.csr_array) -> str:
     if levels == 0:
         return "not noted"
     if np.bincount(code[code >= 0]).max() < 2:
         return "no level has two refeeds"
     for other, known in before.items():
         both = (code >= 0) & (known >= 0)
-        pairs = len(np.unique(np.column_stack((code, known))[both], axis=0))
+        pairs = len(np.unique((code * (known.max() + 1) + known)[both]))
         if both.all() and pairs == levels == len(np.unique(known)):
             return f"the same refeeds share it as share the {other}"
-    design = _design(code, levels)
-    gram = fixed.T @ fixed
-    across = design.T @ fixed
-    left = np.bincount(code[code >= 0], minlength=levels) - (across * np.linalg.solve(gram, across.T).T).sum(axis=1)
+    across = _design(code, levels).T @ fixed
+    told = across @ np.linalg.inv((fixed.T @ fixed).toarray())
+    left = np.bincount(code[code >= 0], minlength=levels) - across.multiply(told).sum(axis=1)
     if left.max() < _TOLD * len(code):
         return "each group has its own, so that it goes with the group"
     return ""
 
 
-def _fitted(observed: pd.DataFrame, fixed: np.ndarray, terms: list[sparse.csr_array]) -> tuple[Reml, bool]:
+def _fitted(observed: pd.DataFrame, fixed: sparse.csr_array, terms: list[sparse.csr_array]) -> tuple[Reml, bool]:
     """Fit with the errors as stated; where single refeeds scatter less than stated, with errors in proportion to it."""
     y, se = (observed[name].to_numpy(float) for name in ("value", "se"))
     found = fit_reml(y, fixed, terms, se**2)
     if found.variances[0] > _NO_MORE * np.median(se) ** 2:
         return found, True
     scale = se / np.exp(np.log(se).mean())
-    shrunk = [sparse.csr_array(term.multiply(1.0 / scale[:, None])) for term in terms]
-    return fit_reml(y / scale, fixed / scale[:, None], shrunk), False
+    shrunk = sparse.diags_array(1.0 / scale, format="csr")
+    return fit_reml(y / scale, shrunk @ fixed, [sparse.csr_array(shrunk @ term) for term in terms]), False
 
 
 def _succession(observed: pd.DataFrame, told: pd.DataFrame) -> Succession:
     """Return the rounds of each culture, or its refeeds where the model has no rounds, and where they stand."""
     kept = told.loc[told["left_out"] == "", "term"].tolist()
     by_round = "round" in kept and observed["round"].notna().all()
-    series = observed.groupby(SERIES, sort=True).ngroup()
+    series, _ = pd.factorize(observed[SERIES], sort=True)
     level = _codes(observed, RANDOM["round"]) if by_round else np.arange(len(observed))
-    table = pd.DataFrame({"level": level, "series": series, "number": observed["round"].fillna(0).astype(int)})
-    table = table.drop_duplicates("level").sort_values("level")
+    _, first = np.unique(level, return_index=True)
     place = kept.index("round") + 1 if by_round else 0
-    return Succession(place, table["series"].to_numpy(), table["number"].to_numpy())
+    return Succession(place, series[first], observed["round"].fillna(0).to_numpy(int)[first])
 
 
 def _variances(told: pd.DataFrame, fitted: Reml, refeeds: int) -> pd.DataFrame:

@@ -171,11 +171,12 @@ def _told(known: _Known, trait: str, by: str) -> pd.DataFrame:
         raise CannotRead(f"cannot compare by '{by}'; use {', '.join(GROUPS)}")
     asked = COMPARED[trait]
     own = known.curves[known.curves["signal"] == asked.signal].reset_index(drop=True)
-    values = _values(known, own, trait)
-    seen = own[["refeed", "status", "lower_bounds"]].merge(values, how="left", on="refeed")
-    table = known.refeeds.merge(seen, how="left", on="refeed")
+    values = _of_refeeds(known.refeeds, _values(known, own, trait))
+    seen = _of_refeeds(known.refeeds, own[["refeed", "status", "lower_bounds"]])
+    table = known.refeeds.assign(**values, **seen)
     too_good = table["refeed"].isin(known.too_good)
-    at_least = [asked.column in of for of in table["lower_bounds"].fillna("").str.split(", ")]
+    bounds, distinct = pd.factorize(table["lower_bounds"].fillna(""))
+    at_least = np.array([asked.column in of.split(", ") for of in distinct], bool)[bounds]
     unknown = ~(np.isfinite(table["value"].astype(float)) & np.isfinite(table["se"].astype(float)))
     status = table["status"].fillna("no readings")
     why: list[tuple[pd.Series | str, np.ndarray | pd.Series]] = [
@@ -184,13 +185,21 @@ def _told(known: _Known, trait: str, by: str) -> pd.DataFrame:
         (f"its {by} is not noted", table[by].isna()),
         ("its curve: " + status.astype("str"), ~status.isin(SOUND)),
         ("nothing moved", status == "no activity"),
-        ("its readings say only 'at least'", np.array(at_least, bool)),
+        ("its readings say only 'at least'", at_least),
         ("its readings, without what history lent them, do not tell it", unknown),
     ]
     reason = pd.Series("", index=table.index, dtype="str")
     for words, holds in reversed(why):  # the first that holds is the one told
-        reason = reason.mask(holds, words)
+        if holds.any():
+            reason = reason.mask(holds, words)
     return table.assign(trait=trait, unit=asked.unit, scale=asked.scale, reason=reason)
+
+
+def _of_refeeds(refeeds: pd.DataFrame, table: pd.DataFrame) -> dict[str, pd.Series]:
+    """Return what a table of some refeeds tells of each refeed; nothing where it is not in it."""
+    place = pd.Index(table["refeed"]).get_indexer(refeeds["refeed"])
+    told = table.drop(columns="refeed").reset_index(drop=True).reindex(place).set_axis(refeeds.index)
+    return {str(name): told[name] for name in told}
 
 
 def _refeeds(collection: Collection) -> pd.DataFrame:

@@ -10,16 +10,18 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from scipy import sparse
 from scipy.optimize import brentq
 from scipy.special import digamma, polygamma
 
 from .carry_over import FURTHEST
-from .equations import Array, elements, turned
+from .equations import Array
 from .reml import Reml
 from .rounds import Levels, Succession
 
-#: A series with fewer degrees of freedom than this tells nothing of scatter, and fewer series nothing of cultures.
-_FEWEST_FREE, _FEWEST = 1.0, 4
+#: A series with fewer degrees of freedom than 1 tells nothing of scatter, and fewer series nothing of cultures. Two
+#: rounds have exactly 1, and rounding must not decide whether they count.
+_FEWEST_FREE, _FEWEST = 1.0 - 1e-6, 4
 #: From so many prior degrees of freedom on all cultures scatter alike.
 _ALIKE = 200.0
 
@@ -56,8 +58,7 @@ def with_own_scatter(found: Reml, rounds: Succession, levels: Levels, carry_over
     own = _own_parts(found, levels, rounds, carry_over)
     beside = np.tensordot(scatter.ratio - 1.0, own, 1)
     unsure = 2.0 * scatter.ratio**2 / scatter.freedom
-    known, many = found.uncertain, len(own)
-    uncertain = np.block([[known, np.zeros((len(known), many))], [np.zeros((many, len(known))), np.diag(unsure)]])
+    uncertain = sparse.block_diag((found.uncertain, sparse.diags_array(unsure)), format="csr")
     return found._replace(
         covariance=found.covariance + beside,
         adjusted=found.adjusted + beside,
@@ -96,16 +97,10 @@ def moderated(seen: Scatter) -> Scatter:
 
 def _seen(levels: Levels, rounds: Succession) -> Scatter:
     """Return what the levels of each series scatter over what is to be expected."""
-    direct = turned(levels.term, levels.through)
     many = int(rounds.series.max()) + 1
-    parts = []
-    for own in rounds.each():
-        one, other = (place.ravel() for place in np.meshgrid(own, own, indexing="ij"))
-        parts.append((one, other, (levels.across[:, own].T @ levels.solved[:, own]).ravel()))
-    one, other, rest = (np.concatenate(of) for of in zip(*parts, strict=True))
-    left = elements(direct, one, other) - rest
-    expected = np.bincount(rounds.series[one], np.where(one == other, left, 0.0), many)
-    second = np.bincount(rounds.series[one], left**2, many)
+    series = rounds.series[levels.first]
+    expected = np.bincount(series, np.where(levels.first == levels.second, levels.between, 0.0), many)
+    second = np.bincount(series, levels.between**2, many)
     told = expected > 1e-6 * expected.max()
     safe = np.where(told, expected, 1.0)
     ratio = np.where(told, np.bincount(rounds.series, levels.left**2) / safe, 1.0)
@@ -117,11 +112,12 @@ def _own_parts(found: Reml, levels: Levels, rounds: Succession, carry_over: floa
     of_row = rounds.series if levels.term is None else (levels.term != 0.0) @ (rounds.series + 1.0) - 1.0
     scatter = found.model.known + (0.0 if levels.term is None else found.variances[0])
     whole = found.variances[rounds.term]
+    rows = levels.met @ found.at.inverse[:, found.model.random :]
+    rows *= np.sqrt(scatter)[:, None]
     own = []
     for series, at_levels in enumerate(rounds.each()):
-        at_rows = of_row == series
-        part, weights = levels.rows[at_rows], levels.weights[at_levels]
+        part, weights = rows[of_row == series], levels.weights[at_levels]
         apart = rounds.apart(at_levels)
         covariance = whole * np.where(apart <= FURTHEST, carry_over**apart, 0.0)
-        own.append(part.T @ (scatter[at_rows, None] * part) + weights.T @ covariance @ weights)
+        own.append(part.T @ part + weights.T @ covariance @ weights)
     return np.array(own)

@@ -12,12 +12,15 @@ from typing import NamedTuple
 import numpy as np
 from scipy import sparse
 
-from .equations import Array, At, Model, times, turned
+from .equations import Array, At, Matrix, Model
+from .unsure import Joint, errors
 
 #: The search ends when the next step would raise the log likelihood by less than this.
-_SETTLED, _ROUNDS, _HALVINGS = 1e-11, 100, 20
+_SETTLED, _ROUNDS, _HALVINGS = 1e-13, 100, 20
+#: The log likelihood may fall by this share of it: what rounding does.
+_ROUNDING = 1e-12
 #: The first steps are by the expected information, which is never far too small.
-_FAR_OFF = 2
+_FAR_OFF = 1
 #: A step goes beyond the top when the likelihood falls behind it this share as steeply as it rose.
 _BEYOND = 0.5
 #: No estimate is worth less than this many degrees of freedom.
@@ -41,16 +44,16 @@ class Reml(NamedTuple):
         The restricted one.
     moves : numpy.ndarray, shape (u, p, p)
         Derivative of `covariance` by each of u uncertain numbers: the variances, and what was added since.
-    uncertain : numpy.ndarray, shape (u, u)
-        Covariance of those numbers, by the expected information.
+    uncertain : array, shape (u, u)
+        Covariance of those numbers, by the expected information; sparse where most are uncertain for themselves.
     free : numpy.ndarray of bool, shape (k,)
         Which variances are not held at their bound.
     settled : bool
         Whether the search came to rest.
     information : numpy.ndarray, shape (k, k)
         The expected one, of the variances alone.
-    model, at : Model, At
-        What was solved.
+    model, at, joint : Model, At, Joint
+        What was solved, and what the variances do to it.
     """
 
     effects: Array
@@ -59,12 +62,13 @@ class Reml(NamedTuple):
     variances: Array
     log_likelihood: float
     moves: Array
-    uncertain: Array
+    uncertain: Matrix
     free: Array
     settled: bool
     information: Array
     model: Model
     at: At
+    joint: Joint
 
     def contrasts(self, of: Array) -> Told:
         """Return estimates, standard errors and degrees of freedom of linear combinations.
@@ -78,13 +82,18 @@ class Reml(NamedTuple):
         moved = np.array([((of @ move) * of).sum(axis=1) for move in self.moves])
         return self._told(of @ self.effects, plain, adjusted, moved)
 
+    def first(self, many: int) -> Told:
+        """Return the same for the first effects themselves."""
+        own = (np.diagonal(of, axis1=-2, axis2=-1)[..., :many] for of in (self.covariance, self.adjusted, self.moves))
+        return self._told(self.effects[:many], *own)
+
     def differences(self, first: Array, second: Array) -> Told:
         """Return the same for the differences of effects, first less second, by their numbers, shape (m,)."""
 
         def between(matrix: Array) -> Array:
             own = np.diagonal(matrix, axis1=-2, axis2=-1)
-            both = matrix[..., first, second] + matrix[..., second, first]
-            return np.asarray(own[..., first] + own[..., second] - both)
+            both = matrix.reshape(*matrix.shape[:-2], -1).take(first * matrix.shape[-1] + second, axis=-1)
+            return np.asarray(own[..., first] + own[..., second] - 2.0 * both)
 
         estimate = self.effects[first] - self.effects[second]
         return self._told(estimate, between(self.covariance), between(self.adjusted), between(self.moves))
@@ -110,7 +119,7 @@ class Told(NamedTuple):
 
 def fit_reml(
     y: Array,
-    fixed: Array,
+    fixed: Matrix,
     terms: list[sparse.csr_array],
     known: Array | float = 0.0,
 ) -> Reml:
@@ -120,7 +129,7 @@ def fit_reml(
     ----------
     y : numpy.ndarray, shape (n,)
         What was measured.
-    fixed : numpy.ndarray, shape (n, p)
+    fixed : array, sparse or not, shape (n, p)
         Design of the fixed effects, of full rank.
     terms : list of scipy.sparse.csr_array, shape (n, q)
         Design of each random term: one variance for all its columns.
@@ -143,38 +152,47 @@ def fit_reml(
     [4.8333, 2.0276, 2.0]
     """
     model = Model.of(y, fixed, terms, np.broadcast_to(np.asarray(known, float), y.shape))
-    left = y - fixed @ np.linalg.lstsq(fixed, y, rcond=None)[0]
-    whole = max(float(left @ left) / max(len(y) - fixed.shape[1], 1), 1e-12)
+    whole = max(float(model.y @ model.y) / max(len(y) - fixed.shape[1], 1), 1e-12)
     least = np.array([_LEAST * whole, *np.zeros(len(terms))])
     theta = np.full(len(terms) + 1, whole / (len(terms) + 1.0))
     here = model.at(theta)
     settled = False
     for number in range(_ROUNDS):
-        far = number < _FAR_OFF
-        tried, found = _climbed(model, here, theta, model.information(here.solved) if far else here.information, least)
-        if found is None and not far:
-            tried, found = _climbed(model, here, theta, model.information(here.solved), least)
+        information = _expected(model, here) if number < _FAR_OFF else here.information
+        step, rise = _step(here, theta, information, least)
+        if 0.5 * rise < _SETTLED:
+            settled = True
+            break
+        tried, found = _climbed(model, here, theta, step, rise, least)
+        if found is None and number >= _FAR_OFF:
+            step, rise = _step(here, theta, _expected(model, here), least)
+            tried, found = _climbed(model, here, theta, step, rise, least)
         if found is None:
             settled = True  # the likelihood cannot be raised
             break
-        gained = found.log_likelihood - here.log_likelihood
         theta, here = tried, found
-        if gained < _SETTLED and not far:
-            settled = True
-            break
     return _judged(model, theta, here, theta > least, settled)
 
 
-def _climbed(model: Model, here: At, theta: Array, information: Array, least: Array) -> tuple[Array, At | None]:
-    """Step by the score, less far while the likelihood falls; None where no step raises it.
+def _expected(model: Model, here: At) -> Array:
+    return Joint.of(model, here).information(here.inverse, len(here.score))
+
+
+def _step(here: At, theta: Array, information: Array, least: Array) -> tuple[Array, float]:
+    """Return the step by the score, and how steeply the log likelihood rises along it: it is to gain half of that."""
+    free = (theta > least) | (here.score > 0.0)
+    step = np.zeros(len(theta))
+    step[free] = np.linalg.pinv(information[np.ix_(free, free)], hermitian=True) @ here.score[free]
+    return step, float(here.score @ step)
+
+
+def _climbed(model: Model, here: At, theta: Array, step: Array, rise: float, least: Array) -> tuple[Array, At | None]:
+    """Step, less far while the likelihood falls; None where no step raises it.
 
     A step that goes well beyond the top is taken back to it: information may be far less than the real curvature, and
     the search would swing about the top for long.
     """
-    free = (theta > least) | (here.score > 0.0)
-    step = np.zeros(len(theta))
-    step[free] = np.linalg.pinv(information[np.ix_(free, free)], hermitian=True) @ here.score[free]
-    rise = here.score @ step
+    lowest = here.log_likelihood - _ROUNDING * abs(here.log_likelihood)
     for _ in range(_HALVINGS):
         tried = np.maximum(theta + step, least)
         found = model.at(tried)
@@ -182,7 +200,7 @@ def _climbed(model: Model, here: At, theta: Array, information: Array, least: Ar
         if fall > _BEYOND * rise > 0.0:
             step = step * rise / (rise + fall)
             continue
-        if found.log_likelihood >= here.log_likelihood:
+        if found.log_likelihood >= lowest:
             return tried, found
         step = 0.5 * step
     return theta, None
@@ -190,22 +208,9 @@ def _climbed(model: Model, here: At, theta: Array, information: Array, least: Ar
 
 def _judged(model: Model, theta: Array, here: At, free: Array, settled: bool) -> Reml:
     """Add the errors."""
-    p = model.fixed.shape[1]
-    information = model.information(here.solved)
+    joint = Joint.of(model, here)
+    information = joint.information(here.inverse, len(theta))
     spread = np.linalg.pinv(information, hermitian=True)
-    covariance = here.solved.inverse[-p:, -p:]
-    over = model.over(here.solved, model.fixed)
-    met = [turned(term, over) for term in model.terms]
-    of_variance = [one.T @ one for one in met]
-    more = np.zeros_like(covariance)
-    for one, term in enumerate(model.terms):
-        through = model.over(here.solved, times(term, met[one]))
-        for other in range(one + 1):
-            twice = met[other].T @ turned(model.terms[other], through)
-            half = spread[one, other] * (twice - of_variance[other] @ covariance @ of_variance[one])
-            more += half if one == other else half + half.T
-    adjusted = covariance + 2.0 * covariance @ more @ covariance
-    moves = np.array([covariance @ one @ covariance for one in of_variance])
-    log_likelihood = here.log_likelihood
-    errors = (covariance, adjusted, theta, log_likelihood, moves, spread)
-    return Reml(here.effects, *errors, free, settled, information, model, here)
+    covariance, adjusted, moves = errors(model, here, joint, spread)
+    told = (theta, here.log_likelihood, moves, spread, free, settled, information)
+    return Reml(here.effects, covariance, adjusted, *told, model, here, joint)

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import sparse
 
-from .equations import Array, Matrix, dense, elements, turned
+from .equations import Array, Matrix, turned
 from .reml import Reml
 
 
@@ -37,14 +37,15 @@ class Succession(NamedTuple):
         """Return how far apart levels of one series are."""
         return np.abs(self.number[levels, None] - self.number[levels])
 
-    def pairs(self, lags: list[int]) -> tuple[Array, Array]:
-        """Return the levels of a series that stand so far apart, each pair once."""
-        first, second = [], []
-        for levels in self.each():
-            one, other = np.nonzero(np.triu(np.isin(self.apart(levels), lags), 1))
-            first.append(levels[one])
-            second.append(levels[other])
-        return np.concatenate(first), np.concatenate(second)
+    def inside(self) -> tuple[Array, Array]:
+        """Return all ordered pairs of levels of one series, series by series."""
+        each = self.each()
+        first = [np.repeat(levels, len(levels)) for levels in each]
+        return np.concatenate(first), np.concatenate([np.tile(levels, len(levels)) for levels in each])
+
+    def products(self, one: Array, other: Array) -> Array:
+        """Return the products of the rows (q, m) of two arrays for the pairs `inside`."""
+        return np.concatenate([(one[levels] @ other[levels].T).ravel() for levels in self.each()])
 
 
 class Levels(NamedTuple):
@@ -52,45 +53,59 @@ class Levels(NamedTuple):
 
     Attributes
     ----------
-    term : array, shape (n, q)
+    term : scipy.sparse.csr_array, shape (n, q)
         Z; None where the levels are the single rows.
     left : numpy.ndarray, shape (q,)
         Z' P y.
-    rows, weights : numpy.ndarray, shape (n, p) and (q, p)
-        How the fixed effects weigh each row, and each level.
-    through, across, solved : array
-        V^-1 of the absorbed part times Z; that by the rest of the design; and S^-1 of that.
+    met, through : scipy.sparse.csr_array, shapes (n, m) and (n, q)
+        W times the design, and times Z.
+    across : scipy.sparse.csr_array, shape (q, m)
+        Z' W M.
+    solved : numpy.ndarray, shape (q, m)
+        That times C.
+    weights : numpy.ndarray, shape (q, p)
+        How the fixed effects weigh each level.
+    first, second : numpy.ndarray of int, shape (pairs,)
+        All ordered pairs of levels of one series.
+    between : numpy.ndarray, shape (pairs,)
+        Elements of Q.
     """
 
-    term: Matrix
+    term: sparse.csr_array | None
     left: Array
-    rows: Array
-    weights: Array
-    through: Matrix
-    across: Array
+    met: sparse.csr_array
+    through: sparse.csr_array
+    across: sparse.csr_array
     solved: Array
+    weights: Array
+    first: Array
+    second: Array
+    between: Array
 
     @classmethod
-    def of(cls, found: Reml, place: int) -> Levels:
-        """Take the levels of the term at a place."""
-        at, model, term = found.at.solved, found.model, found.model.terms[place]
-        rest = at.within @ model.y - at.beside @ (at.inverse @ (at.beside.T @ model.y))
-        rows = model.over(at, model.fixed) @ at.inverse[-len(found.effects) :, -len(found.effects) :]
-        through = at.within if term is None else at.within @ term
-        across = dense(turned(term, at.beside)).T
-        return cls(term, turned(term, rest), rows, turned(term, rows), through, across, at.inverse @ across)
-
-    def between(self, first: Array, second: Array) -> Array:
-        """Return elements of Q."""
-        direct = elements(turned(self.term, self.through), first, second)
-        return np.asarray(direct - (self.across[:, first] * self.solved[:, second]).sum(axis=0))
+    def of(cls, found: Reml, rounds: Succession) -> Levels:
+        """Take the levels of the term that stands in series."""
+        model, at, term = found.model, found.at, found.model.terms[rounds.term]
+        within = model.through(at.within)
+        met = within @ model.design
+        through = within if term is None else within @ term
+        across = sparse.csr_array(turned(term, met))
+        solved = across @ at.inverse
+        first, second = rounds.inside()
+        between = elements(turned(term, through), first, second) - rounds.products(solved, across.toarray())
+        weights = solved[:, model.random :]
+        return cls(term, turned(term, at.left), met, through, across, solved, weights, first, second, between)
 
     def weighed(self, rounds: Succession, covariance: Array, furthest: int) -> Array:
         """Return what a covariance of levels, by how far apart from 0 on, makes of the fixed effects (p, p)."""
         by_lag = np.zeros(furthest + 2)
         by_lag[: furthest + 1] = covariance
-        each = rounds.each()
-        blocks = [by_lag[np.minimum(rounds.apart(levels), furthest + 1)] for levels in each]
-        order = np.concatenate(each)
-        weights = self.weights[order]
-        return np.asarray(weights.T @ (sparse.block_diag(blocks, format="csr") @ weights))
+        apart = np.abs(rounds.number[self.first] - rounds.number[self.second])
+        entries = (by_lag[np.minimum(apart, furthest + 1)], (self.first, self.second))
+        of_levels = sparse.csr_array(entries, shape=(len(self.weights), len(self.weights)))
+        return np.asarray(self.weights.T @ (of_levels @ self.weights))
+
+
+def elements(matrix: Matrix, first: Array, second: Array) -> Array:
+    """Return elements of a sparse matrix by their rows and columns."""
+    return np.asarray(sparse.csr_array(matrix)[first, second]).ravel()
