@@ -19,7 +19,7 @@ MAY_IMPORT = {
     "vigour": {"records", "curves"},
     "compare": {"records", "curves", "vigour"},
     "watch": {"records", "curves", "vigour"},
-    "care": {"records", "curves", "vigour", "watch"},
+    "care": {"records", "curves", "vigour", "compare", "watch"},
     "report": {"records", "curves", "vigour", "compare", "watch", "care"},
 }
 MODULES = sorted(path.relative_to(PACKAGE) for path in PACKAGE.rglob("*.py"))

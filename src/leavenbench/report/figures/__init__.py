@@ -8,6 +8,7 @@ from .curve import plot_curve
 from .expected import plot_expected
 from .flour import plot_flour_year
 from .journal import save_figure
+from .plan import plot_chance_to_see, plot_gain_of_readings, plot_rounds_until_named
 from .rescue import plot_case, plot_last_curves, plot_suspects
 from .shelf import plot_shelf
 from .vigour import plot_vigour
@@ -16,6 +17,7 @@ from .warning import plot_evidence, plot_operating_curve, plot_whole_shelf
 __all__ = [
     "plot_calendar",
     "plot_case",
+    "plot_chance_to_see",
     "plot_cover",
     "plot_culture",
     "plot_curve",
@@ -24,10 +26,12 @@ __all__ = [
     "plot_evidence",
     "plot_expected",
     "plot_flour_year",
+    "plot_gain_of_readings",
     "plot_last_curves",
     "plot_map",
     "plot_operating_curve",
     "plot_pooled_curves",
+    "plot_rounds_until_named",
     "plot_shelf",
     "plot_store_log",
     "plot_suspects",
