@@ -117,6 +117,7 @@ def lab_command(place: Path) -> list[str]:
         "--ServerApp.ip=127.0.0.1",
         f"--ServerApp.root_dir={place}",
         f"--LabApp.default_url=/lab/tree/{_FIRST}",
+        f"--LabApp.app_settings_dir={files('leavenbench') / 'lab_settings'}",  # a keeper is asked nothing about news
         "--LabApp.news_url=None",  # nothing is asked of, or sent to, anyone
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
     ]

@@ -34,6 +34,7 @@ NOTEBOOKS = [
     ("safety_net", "The safety net", {"the demo": 1, "her own": 1}),
     ("sluggish_starter", "The sluggish starter", {"the demo": 1, "her own": 1}),
     ("compare_cultures", "Cultures side by side", {"the demo": 4, "her own": 0}),  # one culture is none to compare
+    ("plan_measurements", "Planning measurements", {"the demo": 3, "her own": 3}),
 ]
 
 
@@ -108,13 +109,19 @@ def browser():
         launched.close()
 
 
+@pytest.fixture
+def page(browser):
+    opened = browser.new_page(viewport={"width": 1400, "height": 1000})
+    yield opened
+    opened.close()
+
+
 @pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.parametrize("whose", ["the demo", "her own"])
 @pytest.mark.parametrize(("notebook", "heading", "pictures"), NOTEBOOKS)
-def test_run_all_cells_from_the_menu(notebook, heading, pictures, whose, addresses, browser):
+def test_run_all_cells_from_the_menu(notebook, heading, pictures, whose, addresses, page):
     # a workspace of its own, else the notebooks before it are opened beside it
     address = addresses[whose].replace("/lab/tree", f"/lab/workspaces/{notebook}/tree")
-    page = browser.new_page(viewport={"width": 1400, "height": 1000})
     page.goto(address.replace("start_here", notebook))
     page.get_by_role("heading", name=heading).wait_for(timeout=60_000)
     page.get_by_role("menuitem", name="Run", exact=True).click()
@@ -125,12 +132,12 @@ def test_run_all_cells_from_the_menu(notebook, heading, pictures, whose, address
     page.wait_for_function(f"{drawn} >= {pictures[whose]}", timeout=60_000)
     assert page.locator(".jp-RenderedText[data-mime-type='application/vnd.jupyter.stderr']").count() == 0
     assert page.get_by_text("Traceback").count() == 0
+    assert page.get_by_text("Jupyter news").count() == 0
     before = page.locator(".jp-OutputArea-output img").count()
     page.locator(".widget-dropdown select").select_option(index=1)
     page.wait_for_function(f"{drawn} > {before}", timeout=60_000)
     if looked_at := os.environ.get("LEAVENBENCH_SCREENSHOTS"):
         _photograph(page, looked_at, f"{notebook} {whose}")
-    page.close()
 
 
 def _photograph(page, folder, whose):

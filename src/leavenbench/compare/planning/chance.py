@@ -12,6 +12,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 from scipy import stats
+from statsmodels.stats.proportion import proportion_confint
 
 from ...columns import RESULTS
 from ...errors import CannotRead
@@ -26,7 +27,6 @@ Array = np.ndarray
 ROUNDS = (3, 4, 6, 8, 12, 18, 26)
 _FEWEST_ROUNDS = 3
 DAYS = ("shared", "separate")
-_Z95 = 1.959964
 #: Degrees of freedom at which Tukey's range is worked out; between them it is interpolated.
 _FREEDOMS = np.array([1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 9.0, 14.0, 24.0, 48.0, 120.0, 1000.0])
 
@@ -209,10 +209,8 @@ def _ranges(cultures: int) -> Array:
 
 def _with_ends(name: str, share: float, of: int) -> dict[str, float]:
     """Return a chance in % with the ends of its 95 % interval by simulation (Wilson 1927)."""
-    middle = (share + _Z95**2 / (2 * of)) / (1 + _Z95**2 / of)
-    away = _Z95 / (1 + _Z95**2 / of) * np.sqrt(share * (1 - share) / of + _Z95**2 / (4 * of**2))
-    told = {f"{name}_pct": share, f"{name}_low_pct": middle - away, f"{name}_high_pct": middle + away}
-    return {key: 100.0 * value for key, value in told.items()}
+    low, high = proportion_confint(share * of, of, method="wilson")
+    return {f"{name}_pct": 100.0 * share, f"{name}_low_pct": 100.0 * low, f"{name}_high_pct": 100.0 * high}
 
 
 def fewest_refeeds(chances: pd.DataFrame, certainty: float = 80.0) -> pd.DataFrame:
