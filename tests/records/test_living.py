@@ -70,3 +70,14 @@ def test_a_collection_without_records_reaches_today(write):
     collection, day = read_up_to_last_day(folder, dt.date(2026, 1, 1))
     assert day == last_sound_day(collection, dt.date(2026, 1, 1)) == dt.date(2026, 1, 1)
     assert isinstance(collection["refeeds"], pd.DataFrame)
+
+
+def test_one_whose_receipt_stands_in_the_events_alone_is_not_there_before(read):
+    """Doris came by an event; Bruno was withdrawn before it came again, so that it had been there."""
+    events = f"{EVENTS}5,Doris,2025-04-10,received\n6,Bruno,2025-05-10,received\n"
+    tables = {"cultures.csv": f"{CULTURES}Doris,\n", "events.csv": events, "refeeds.csv": REFEEDS}
+    shelf = read(tables)
+    for day, there in (("2025-04-09", ["Alba"]), ("2025-04-10", ["Alba", "Doris"]), ("2025-03-01", ["Alba", "Bruno"])):
+        on = dt.date.fromisoformat(day)
+        assert sorted(living_cultures(shelf, on)) == there
+        assert sorted(living_cultures(read(tables, as_of=on), on)) == there

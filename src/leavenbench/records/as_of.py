@@ -6,6 +6,7 @@ import datetime as dt
 
 import pandas as pd
 
+from .arrival import received_by_events
 from .draft import Draft
 from .texts import at_places, places_in
 
@@ -53,9 +54,12 @@ def forget_later(drafts: dict[str, Draft], end: pd.Timestamp) -> bool:
         Whether there was anything.
     """
     fed_at = _fed_at(drafts["refeeds"].rows, end)
+    came = received_by_events(drafts["events"].rows)
     anything = False
     for draft in drafts.values():
         later = _written_after(draft, fed_at, end)
+        if draft.table.name == "cultures":
+            later |= _came_after(draft.rows, came, end)
         if later.any():
             draft.forget(later)
             anything = True
@@ -80,6 +84,12 @@ def _written_after(draft: Draft, fed_at: pd.Series, end: pd.Timestamp) -> pd.Ser
         # The smear line, which has no time of its own, is read next morning.
         later = lies_after((fed + rows["elapsed_h"] * _HOUR).fillna(rows["read_at"]).fillna(fed + _DAY), end)
     return later | lies_after(fed, end)
+
+
+def _came_after(cultures: pd.DataFrame, came: pd.Series, end: pd.Timestamp) -> pd.Series:
+    """Tell which cultures came later by the events, where no day of receipt stands in their row."""
+    by_events = pd.Series(came.reindex(cultures["culture"]).array, cultures.index)
+    return cultures["received"].isna() & lies_after(by_events, end)
 
 
 def _forget_later_cells(draft: Draft, end: pd.Timestamp) -> bool:

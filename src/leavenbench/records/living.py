@@ -7,10 +7,8 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 
+from .arrival import BEGINS, ENDS, received_by_events
 from .collection import Collection
-
-#: Events that end a culture's time in the collection, and those that begin it again.
-_ENDS, _BEGINS = ("lost", "withdrawn"), ("received", "restored")
 
 
 def cultures_known(collection: Collection) -> pd.Index:
@@ -25,22 +23,25 @@ def living_cultures(collection: Collection, as_of: dt.date) -> pd.Index:
     Parameters
     ----------
     collection : Collection
-        Read up to that day.
+        Read up to that day, or a later one.
     as_of : datetime.date
         The day.
 
     Returns
     -------
     pandas.Index of str
-        Those received by then, and not lost or withdrawn without having been restored.
+        Those received by then, by their row or else by their first event, and not lost or withdrawn without having been
+        restored.
     """
     known = cultures_known(collection)
-    received = collection["cultures"].set_index("culture")["received"].reindex(known)
-    there = ~(received > pd.Timestamp(as_of)).to_numpy()
     events = collection["events"]
-    telling = events[events["kind"].isin(_ENDS + _BEGINS) & (events["happened_on"] <= pd.Timestamp(as_of))]
+    received = collection["cultures"].set_index("culture")["received"].reindex(known)
+    if received.isna().any():
+        received = received.fillna(received_by_events(events).reindex(known))
+    there = ~(received > pd.Timestamp(as_of)).to_numpy()
+    telling = events[events["kind"].isin(ENDS + BEGINS) & (events["happened_on"] <= pd.Timestamp(as_of))]
     last = telling.sort_values("happened_on", kind="stable").groupby("culture")["kind"].last()
-    gone = last.reindex(known).isin(_ENDS).to_numpy()
+    gone = last.reindex(known).isin(ENDS).to_numpy()
     return known[there & ~gone]
 
 
