@@ -11,7 +11,7 @@ import pytest
 
 from leavenbench.columns import RESULTS
 from leavenbench.vigour.causes import Causes
-from leavenbench.watch.watch_history import warnings_of, watch_history
+from leavenbench.watch.watch_history import standing_history, warnings_of, watch_history
 from leavenbench.watch.watch_list import watch_list
 
 pytestmark = pytest.mark.usefixtures("fixed_threshold")
@@ -196,3 +196,9 @@ def test_a_folder_without_records_has_no_months(house):
     found = watch_history(*house({}), AS_OF)
     assert found.empty
     assert list(found) == RESULTS["watch_history"].names
+
+
+def test_the_short_history_is_the_long_one_in_fewer_columns(shelf):
+    long, short = (history(*shelf, AS_OF) for history in (watch_history, standing_history))
+    pd.testing.assert_frame_equal(short, long[list(short.columns)])
+    assert {"as_of", "culture", "standing", "vigour_pct"} <= set(short.columns)

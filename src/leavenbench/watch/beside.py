@@ -1,4 +1,4 @@
-"""What stands beside the trend: signs of life, calendar, floor, extra steps, identity, flour."""
+"""What stands beside the trend: calendar, floor, extra steps, identity, flour."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ import pandas as pd
 from ..records.as_of import days_of, end_of
 from ..records.collection import Collection
 from ..records.rounds import STEPPING
-from ..records.texts import places_in
 
 #: What people write when a culture was found to be itself, and what takes it back.
 _PROVEN = (
@@ -19,17 +18,13 @@ _PROVEN = (
 )
 _NOT_PROVEN = r"\b(?:not|no|non|never|fail|failed|foreign|doubt|doubtful|differs?|different|contaminated|lost|partly)\b"
 _OF_REFEEDS = ["refeed", "culture", "purpose", "fed_at", "passed"]
-_OF_CURVES = ["refeed", "culture", "signal", "status", "fed_at"]
 _OF_VIGOUR = ["culture", "fed_at", "round", "floor", "extra_steps", "too_good"]
-_STILL = {("acid",): "no souring", ("rise",): "no rise (pH was not read)", ("acid", "rise"): "neither rise nor souring"}
 
 
 def beside_the_trend(
     table: pd.DataFrame,
     collection: Collection,
-    curves: pd.DataFrame,
     vigour: pd.DataFrame,
-    history: pd.Series,
     as_of: dt.date,
     split: Mapping[str, str],
 ) -> pd.DataFrame:
@@ -39,10 +34,8 @@ def beside_the_trend(
     ----------
     table : pandas.DataFrame
         One row per living culture: culture, and last_read, its last round with sound readings.
-    collection, curves, vigour
-        The records and their tables; what is later than the day is passed over.
-    history : pandas.Series of int
-        The history of each refeed, aligned with them.
+    collection, vigour
+        The records and their table; what is later than the day is passed over.
     as_of : datetime.date
         The day.
     split : mapping of str to str
@@ -51,7 +44,7 @@ def beside_the_trend(
     Returns
     -------
     pandas.DataFrame
-        With lifeless, last_fed_at, floor, extra_steps, identity_doubt, identity_proven_on, rounds_missed,
+        With last_fed_at, floor, extra_steps, identity_doubt, identity_proven_on, rounds_missed,
         rounds_unread, passing_noted and split_feeding.
     """
     refeeds, end = collection["refeeds"][_OF_REFEEDS], end_of(as_of, collection.settings.timezone)
@@ -61,10 +54,8 @@ def beside_the_trend(
     last = order.groupby("culture").tail(1).set_index("culture").reindex(table["culture"])
     checks = collection["identity_checks"]
     days = collection.settings.round_days
-    lifeless = _lifeless(curves.loc[curves["fed_at"] <= end, _OF_CURVES], refeeds[known].assign(history=history[known]))
     noted = refeeds.loc[known, "passed"].notna().groupby(refeeds["culture"]).any()
     return table.assign(
-        lifeless=[lifeless.get(culture, "") for culture in table["culture"]],
         last_fed_at=last["fed_at"].array,
         floor=last["floor"].fillna("not measured").array,
         extra_steps=last["extra_steps"].array,
@@ -78,28 +69,6 @@ def beside_the_trend(
         passing_noted=noted.reindex(table["culture"]).fillna(False).array,
         split_feeding=[split.get(culture, "") for culture in table["culture"]],
     )
-
-
-def _lifeless(curves: pd.DataFrame, refeeds: pd.DataFrame) -> dict[str, str]:
-    """Return the cultures in which nothing moved at the last two steps read, and in words what did not.
-
-    Only steps of the present history count. A jar that never rose is not called dead by its rise alone: its pH must
-    have been read.
-    """
-    present = refeeds["history"] == refeeds.groupby("culture")["history"].transform("max")
-    present = np.append(present & refeeds["purpose"].isin(STEPPING), False)
-    at = places_in(refeeds["refeed"], curves["refeed"])
-    read = curves.assign(at=at, present=present[at], still=curves["status"] == "no activity")
-    read = read[~read["status"].isin(["no readings", "too few readings"])]
-    ever_rose = read.loc[(read["signal"] == "rise") & ~read["still"], "culture"].unique()
-    telling = read[(read["signal"] == "acid") | read["culture"].isin(ever_rose)]
-    telling = telling[telling["present"]].sort_values("fed_at", kind="stable")
-    steps_read = telling.drop_duplicates("at")
-    last_two = steps_read[steps_read.groupby("culture").cumcount(ascending=False) < 2]
-    of_them = telling[telling["at"].isin(last_two["at"])]
-    still = of_them.groupby("culture")["still"].all() & (last_two.groupby("culture").size() == 2)
-    dead = of_them[of_them["culture"].map(still).astype(bool)]
-    return {culture: _STILL[tuple(sorted(own["signal"].unique()))] for culture, own in dead.groupby("culture")}
 
 
 def _in_last_round(order: pd.DataFrame, mark: str) -> pd.Series:

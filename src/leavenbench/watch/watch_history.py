@@ -11,9 +11,11 @@ import pandas as pd
 from ..columns import RESULTS
 from ..records.collection import Collection
 from ..vigour.split_feeding import split_feedings
+from .stood import Shelf, stood_on
 from .watch_list import judge, outlook_of
 
 _HISTORY, _RECORD = RESULTS["watch_history"], RESULTS["warnings"]
+_STOOD = ["as_of", "culture", "standing", "vigour_pct", "vigour_low_pct", "vigour_high_pct"]
 _ALERTS = ("urgent", "slipping")
 #: A culture that was lost or rescued within so many months of an alert was warned of; one that was lost without any
 #: alert in the months before was missed.
@@ -47,15 +49,37 @@ def watch_history(
     pandas.DataFrame
         One row per month and culture that lived at its end.
     """
-    seen, split = outlook_of(collection, vigour), split_feedings(collection)
+    shelf, split = Shelf.of(collection, curves, outlook_of(collection, vigour)), split_feedings(collection)
     days = _month_ends(collection, as_of)
     told = []
     for number, day in enumerate(days, start=1):
-        told.append(judge(collection, curves, vigour, day, seen, split if day == as_of else {}))
+        told.append(judge(shelf, vigour, day, split if day == as_of else {}))
         if progress is not None:
             progress(number, len(days))
     table = pd.concat(told, ignore_index=True) if told else pd.DataFrame(columns=_HISTORY.names)
     return table[_HISTORY.names].astype(_HISTORY.dtypes(collection.settings.timezone))
+
+
+def standing_history(
+    collection: Collection, curves: pd.DataFrame, vigour: pd.DataFrame, as_of: dt.date
+) -> pd.DataFrame:
+    """Return how every culture stood at the end of each past month, in the few columns that a record of warnings needs.
+
+    Parameters
+    ----------
+    collection, curves, vigour, as_of
+        As for `watch_history`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same rows, of the same columns those of the standing and the level: a fraction of the work.
+    """
+    shelf = Shelf.of(collection, curves, outlook_of(collection, vigour))
+    told = [stood_on(shelf, day)[_STOOD] for day in _month_ends(collection, as_of)]
+    table = pd.concat(told, ignore_index=True) if told else pd.DataFrame(columns=_STOOD)
+    dtypes = _HISTORY.dtypes(collection.settings.timezone)
+    return table.astype({name: dtypes[name] for name in _STOOD})
 
 
 def _month_ends(collection: Collection, as_of: dt.date) -> list[dt.date]:

@@ -11,7 +11,7 @@ import pandas as pd
 from ..columns import RESULTS, STANDINGS
 from ..records.as_of import days_of
 from ..records.collection import Collection
-from ..records.living import history_numbers, living_cultures
+from ..records.living import history_numbers
 from ..records.settings import Settings
 from ..vigour.causes import Causes, causes_of
 from ..vigour.split_feeding import split_feedings
@@ -20,11 +20,9 @@ from .checks import Check, checks_of
 from .forecast import two_years
 from .levels import round_levels
 from .outlook import Outlook, outlook
-from .standing import stand
+from .stood import NEW_STORY, Shelf, stood_on
 
 _LIST, _CHECKS = RESULTS["watch_list"], RESULTS["watch_checks"]
-#: What a decline is not looked for across: what comes after is another story, whatever it was before.
-_NEW_STORY = ("restored", "rescued")
 
 
 def watch_list(
@@ -54,12 +52,12 @@ def watch_list(
         threshold of an alert comes from.
     """
     causes = causes_of(collection, curves) if causes is None else causes
-    seen = outlook_of(collection, vigour)
-    table = judge(collection, curves, vigour, as_of, seen, split_feedings(collection))
+    shelf = Shelf.of(collection, curves, outlook_of(collection, vigour))
+    table = judge(shelf, vigour, as_of, split_feedings(collection))
     met = _met_last(vigour, causes)
     table["shared_cause"] = pd.Series([met.get(culture, "") for culture in table["culture"]], table.index, "str")
     listed = ranked(table, collection.settings.timezone)
-    listed.attrs["calibrated"] = seen.calibrated.source
+    listed.attrs["calibrated"] = shelf.seen.calibrated.source
     return listed
 
 
@@ -76,7 +74,8 @@ def watch_checks(collection: Collection, curves: pd.DataFrame, vigour: pd.DataFr
     pandas.DataFrame
         One row per culture and check: culture, check, statistic, unit, threshold, spoke, words, source.
     """
-    table = judge(collection, curves, vigour, as_of, outlook_of(collection, vigour), split_feedings(collection))
+    shelf = Shelf.of(collection, curves, outlook_of(collection, vigour))
+    table = judge(shelf, vigour, as_of, split_feedings(collection))
     rows = [
         {"culture": culture, **check._asdict()}
         for culture, made in zip(table["culture"], table["checks"], strict=True)
@@ -87,28 +86,21 @@ def watch_checks(collection: Collection, curves: pd.DataFrame, vigour: pd.DataFr
 
 def outlook_of(collection: Collection, vigour: pd.DataFrame) -> Outlook:
     """Return what the rounds of a collection say."""
-    levels = round_levels(vigour, history_numbers(collection, _NEW_STORY))
+    levels = round_levels(vigour, history_numbers(collection, NEW_STORY))
     judged = collection["refeeds"].loc[collection["refeeds"]["passed"].notna(), ["culture", "fed_at"]]
     since = judged.groupby("culture")["fed_at"].min().reindex(levels["culture"])
     return outlook(levels, collection.settings, np.asarray(levels["fed_at"].array >= since.array, bool))
 
 
-def judge(
-    collection: Collection,
-    curves: pd.DataFrame,
-    vigour: pd.DataFrame,
-    as_of: dt.date,
-    seen: Outlook,
-    split: Mapping[str, str],
-) -> pd.DataFrame:
+def judge(shelf: Shelf, vigour: pd.DataFrame, as_of: dt.date, split: Mapping[str, str]) -> pd.DataFrame:
     """Judge every culture that lives on a day, from what was known then.
 
     Parameters
     ----------
-    collection, curves, vigour, as_of
-        As for `watch_list`; what is later than the day is passed over.
-    seen : Outlook
-        What the rounds of the shelf say.
+    shelf : Shelf
+        What is known of the shelf; what is later than the day is passed over.
+    vigour, as_of
+        As for `watch_list`.
     split : mapping of str to str
         By culture, the split feeding that would tell its flour from itself.
 
@@ -118,37 +110,15 @@ def judge(
         One row per living culture: the columns of the watch list but rank and shared_cause, the statistics behind
         them, and checks.
     """
-    settings, today = collection.settings, pd.Timestamp(as_of)
-    history = history_numbers(collection, _NEW_STORY)
-    fed_on = days_of(collection["refeeds"]["fed_at"])
-    present = history[fed_on <= today].groupby(collection["refeeds"]["culture"]).max()
-    rows = _last_rounds(seen, present, today)
-    table = pd.DataFrame({"culture": living_cultures(collection, as_of)})
-    read_on = days_of(seen.levels["fed_at"].iloc[rows])
-    waited = ((today - read_on) / pd.Timedelta(days=1)).to_numpy() / settings.round_days
-    stood = stand(seen, rows, waited, settings)
-    since = pd.to_timedelta((stood["since"] * settings.round_days).round(), unit="D").array
-    stood = stood.assign(culture=seen.levels["culture"].iloc[rows].array, last_read=read_on.array)
-    stood["since_on"] = read_on.array - since
-    table = table.merge(stood, how="left", on="culture")
-    table["as_of"] = today
-    table = beside_the_trend(table, collection, curves, vigour, history, as_of, split)
-    table["standing"] = table["standing"].fillna("unknown").mask(table["lifeless"] != "", "urgent")
+    settings, calibrated = shelf.collection.settings, shelf.seen.calibrated.source
+    table = beside_the_trend(stood_on(shelf, as_of), shelf.collection, vigour, as_of, split)
     table["act_by"] = _act_by(table, settings)
     for name in ("alert", "half_now", "settled_low", "stepped", "recovered"):
         table[name] = table[name].astype("boolean").fillna(False).astype(bool)
-    told = table.assign(half_pct=settings.half_strength_pct, calibrated=seen.calibrated.source).to_dict("records")
+    told = table.assign(half_pct=settings.half_strength_pct, calibrated=calibrated).to_dict("records")
     table["checks"] = [checks_of(row) for row in told]
     table["evidence"] = [_spoken(made) for made in table["checks"]]
     return table
-
-
-def _last_rounds(seen: Outlook, present: pd.Series, today: pd.Timestamp) -> np.ndarray:
-    """Return the last round of each culture's present history up to a day."""
-    levels = seen.levels
-    known = (days_of(levels["fed_at"]) <= today) & (levels["history"] == levels["culture"].map(present))
-    own = levels.loc[known, "culture"]
-    return own.index[~own.duplicated(keep="last")].to_numpy()
 
 
 def _spoken(made: list[Check]) -> str:

@@ -15,6 +15,7 @@ from ...vigour.causes import Causes
 from ...vigour.index import Weighed, weigh
 from ...watch.alert import Z80
 from ...watch.levels import round_levels
+from ...watch.stood import Shelf
 from ...watch.watch_list import judge, outlook_of
 from .ground import Ground, wander_of
 from .last_curves import last_curves
@@ -136,7 +137,7 @@ def case_of(
     by_refeed = pd.Series(story.to_numpy(), index=collection["refeeds"]["refeed"])
     wander = wander_of(seen, culture, refeed_sd)
     ground = Ground(weighed, culture, on, wander, settings.round_days, settings.timezone, by_refeed)
-    judged = judge(collection, curves, vigour, on, seen, {})
+    judged = judge(Shelf.of(collection, curves, seen), vigour, on, {})
     rows = judged[judged["culture"] == culture].to_dict("records")
     levels = _levels(vigour, story, culture, on)
     signals = last_curves(ground, curves)
