@@ -18,12 +18,18 @@ from leavenbench.report.secret_words import secrets_in
         ("Merrit Oskell brought it", "withheld brought it"),
         ("Oskell, Merrit", "withheld"),
         ("OSKELL", "withheld"),
-        ("Oskells Roggen", "withhelds Roggen"),
+        ("Oskells Roggen", "withheld Roggen"),
         ("altoskellrye", "altwithheldrye"),
         ("Merrit\nOskell", "withheld"),
         ("Os-\n  kell", "withheld"),
         ("Merrit  \t Oskell's", "withheld's"),
-        ("Merrit's jar, merrits jar", "withheld's jar, merrits jar"),  # a given name counts as a whole word alone
+        ("Merrit's jar, Merrits Krug", "withheld's jar, withheld Krug"),
+        ("demerits, merritocracy", "demerits, merritocracy"),  # a short given name counts as a whole word alone
+        ("M. Oskell, M Oskell; Merr. Oskell", "withheld, withheld; withheld"),
+        ("Oskell M., so Oskell, M", "withheld, so withheld"),
+        ("asked M.O. and m. o.", "asked withheld and withheld"),
+        ("from Oskell made rye", "from withheld made rye"),
+        ("merritoskell-rye, MerritOskell1", "withheld-rye, withheld1"),
         ("O\u00adskell", "withheld"),  # a soft hyphen is not seen
         ("nobody", "nobody"),
         ("", ""),
@@ -31,6 +37,11 @@ from leavenbench.report.secret_words import secrets_in
 )
 def test_a_name_is_found_however_it_is_written(written, shown):
     assert secrets_in(names=["Oskell, Merrit"]).taken_out(written) == shown
+
+
+def test_initials_that_mean_something_else_stay():
+    hidden = secrets_in(names=["Moss, Pia", "O'Hara, Ilvette"])
+    assert hidden.taken_out("fed at 8 p.m. by P. Moss for OHara") == "fed at 8 p.m. by withheld for withheld"
 
 
 @pytest.mark.parametrize("form", ["NFC", "NFD"])
@@ -58,7 +69,8 @@ def test_an_empty_name_replaces_nothing(empty):
 @pytest.mark.parametrize(
     "written",
     ["+43 664 123 45 67", "0664/1234567", "(0664) 123-4567", "0043.664.1234567", "ask m.oskell@mail.example",
-     "IVY ROW 11", "Ivy  Row\n11", "ivy row 11, Wexelfoot"],
+     "IVY ROW 11", "Ivy  Row\n11", "ivy row 11, Wexelfoot", "ivyrow11", "Ivy Row", "m.oskell (at) mail dot example",
+     "ask m.oskell"],
 )  # fmt: skip
 def test_a_contact_is_found_however_it_is_written(written):
     contact = "Ivy Row 11, 3100 Wexelfoot, +43 (664) 1234567, m.oskell@mail.example"
@@ -68,8 +80,23 @@ def test_a_contact_is_found_however_it_is_written(written):
 
 
 def test_a_town_by_itself_and_other_numbers_stay():
-    hidden = secrets_in(contacts=["Ivy Row 11, Wexelfoot; 0664 1234567"])
-    kept = "a mill in Wexelfoot, Ivy Row 115, 1234567890 g, 2024-12-13"
+    hidden = secrets_in(contacts=["Ivy Row 11, 3100 Wexelfoot, Wexelfoot; 0664 1234567; info@mail.example"])
+    kept = "a mill in Wexelfoot, box 11, 1234567890 g, 2024-12-13, some info"
+    assert hidden.taken_out(kept) == kept
+
+
+@pytest.mark.parametrize(
+    "written", ["47.512345", "47,5123", "47.51", "47.5100", "47°30'44\"", "47° 31'", "13.70", "13° 42.0", "-13,70012"]
+)
+def test_an_exact_place_is_found_however_it_is_written(written):
+    """47.5123 degrees are 47° 30' 44'', and 13.7001 are 13° 42' 0'' (by 60 minutes to the degree)."""
+    shown = secrets_in(numbers=["47.5123", "13.7001"]).taken_out(f"at {written} N")
+    assert shown.startswith(("at withheld", "at -withheld"))
+
+
+def test_numbers_that_are_no_place_stay():
+    hidden = secrets_in(numbers=["47.5123", "4.5123", "13.7"])
+    kept = "pH 4.51, 13.7 g, 47 g, 147.51 g, 47.5 %, 2024-04-47"
     assert hidden.taken_out(kept) == kept
 
 
@@ -77,6 +104,13 @@ def test_words_of_the_trade_are_no_secret_but_the_rest_of_a_firms_name_is():
     hidden = secrets_in(names=["Oskell Family Bakery"])
     assert hidden.taken_out("The Mill Bakery, family Oskell; Oskell family bakery") == (
         "The Mill Bakery, family withheld; withheld"
+    )
+
+
+def test_a_key_is_a_word_by_itself_and_one_of_the_trade_tells_nobody():
+    hidden = secrets_in(keys=["house", "lund", "merritosk"])
+    assert hidden.taken_out("Gatehouse, the house, Underhill lundi; Lund, lund-2, amerritosk") == (
+        "Gatehouse, the house, Underhill lundi; withheld, withheld-2, awithheld"
     )
 
 

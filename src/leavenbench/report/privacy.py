@@ -16,8 +16,6 @@ from .secret_words import WITHHELD, Secrets, secrets_in
 GRID_DEG = 1.0
 #: What a problem quotes from the tables.
 _QUOTING = ("file", "value", "message", "remedy")
-#: A coordinate with so many decimals is a place of its own, also where it stands in a text.
-_TELLING_DECIMALS = 3
 
 
 def withheld(collection: Collection, *, everyone: bool = False) -> Collection:
@@ -107,9 +105,9 @@ def _agreed(depositors: pd.DataFrame, everyone: bool) -> pd.Series:
 
 
 def _coordinates(hidden: pd.DataFrame) -> list[str]:
-    """Return coordinates that are so exact that they would give a place away in a text."""
+    """Return coordinates as they would give a place away in a text."""
     told = pd.concat([hidden["latitude"], hidden["longitude"]]).dropna().map(lambda value: f"{abs(value):.12g}")
-    return [text for text in told.unique() if len(text.partition(".")[2]) >= _TELLING_DECIMALS]
+    return list(told.unique())
 
 
 def _hide_depositors(tables: dict[str, pd.DataFrame], everyone: bool) -> None:
