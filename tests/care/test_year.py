@@ -15,7 +15,13 @@ from leavenbench.columns import RESULTS
 from leavenbench.vigour.causes import vigour_and_causes
 
 #: Tables that are those of another verb, for the days of the year.
-_AS_ELSEWHERE = {"causes": "shared_causes", "warnings": "warnings", "forms": "backup_forms", "sent": "sent"}
+_AS_ELSEWHERE = {
+    "causes": "shared_causes",
+    "warnings": "warnings",
+    "forms": "backup_forms",
+    "sent": "sent",
+    "diversity": "diversity",
+}
 
 
 def figures(folder, year):

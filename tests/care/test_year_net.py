@@ -145,8 +145,38 @@ def test_organisms_of_the_lost_are_not_counted(house):
     assert tables["species"][["cultures", "sampled", "once"]].to_numpy().tolist() == [[1, 1, True]]
 
 
+#: First plot of the dune meadow data: richness 5, N1 4.22272959156, N2 3.76744186047 (R's vegan); its coverage by
+#: equation 4a of Chao & Jost 2012 is 1 - 1/18 * 17 / (17 + 2).
+DUNE = [1, 4, 7, 4, 2]
+KINDS = ["Candida humilis", "Lactobacillus brevis", "Pichia anomala", "Weissella cibaria", "Acetobacter malorum"]
+
+
+def test_kinds_are_told_of_all_together_and_of_each_at_one_coverage(house):
+    isolates = {
+        "isolate": [str(number) for number in range(8)],
+        "culture": ["A"] * 5 + ["B", "B", "D"],
+        "taxon": [*KINDS, "Levilactobacillus brevis", "Kazachstania humilis", "Pichia kudriavzevii"],
+        "colonies": [*DUNE, 6, None, 50],
+    }
+    events = {"event": ["1"], "culture": ["D"], "kind": ["lost"], "happened_on": [day("2022-05-01")]}
+    table = organisms(house(isolates=isolates, events=events))[0]["diversity"]
+    assert table["culture"].fillna("").tolist() == ["", "A", "B"]  # D no longer lives
+    assert table["colonies"].tolist() == [25, 18, 7]  # an isolate without a number is one colony
+    assert table["organisms"].tolist() == [5, 5, 2]  # the names in B are others for two of those in A
+    own = table.set_index("culture").loc["A"]
+    assert own[["hill_0", "hill_1", "hill_2"]].tolist() == pytest.approx([5.0, 4.22272959156, 3.76744186047])
+    assert own["coverage"] == pytest.approx(1.0 - 1 / 18 * 17 / 19)
+    # of A, the least covered, nothing need be taken away
+    assert table["common_coverage"].tolist() == pytest.approx([own["coverage"]] * 3)
+    assert own["hill_1_common"] == pytest.approx(own["hill_1"])
+    assert table["hill_1_common"].iloc[0] < table["hill_1"].iloc[0]
+    assert table.attrs["caption"].startswith("2 living cultures and all together, 25 colonies named to the species")
+
+
 def test_nothing_sampled_is_said(house):
     tables, said = organisms(house())
     assert tables["sampled"].empty
     assert tables["species"].empty
+    assert tables["diversity"].empty
+    assert tables["diversity"].attrs["caption"].startswith("0 living cultures")
     assert said == "No living culture was ever sampled for its organisms."

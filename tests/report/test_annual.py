@@ -7,6 +7,7 @@ import io
 import itertools
 import os
 import re
+import shutil
 import subprocess
 import sys
 import unicodedata
@@ -27,8 +28,16 @@ from leavenbench.report.annual import read_year, write_pages, write_report
 
 #: Cultures whose names are code, formulas, paths, and words of somebody who has not agreed.
 CULTURES = ("<script>alert(1)</script>", "=1+2", "../Müller", "$x_{y", "Alba & <b>Bruno</b>")
-#: What may stand nowhere, as it is searched for: without case, accents and signs between.
-SECRETS = ("muller", "wilhelmine", "muhlgasse", "664123", "w.m@post", "47.512345", "cellarunderthechapel")
+#: What may stand nowhere, as it is searched for: without case and accents.
+SECRETS = (
+    "muller", "wilhelmine", "muhlgasse", "6641234", "w.m@post", "47.5123", "47.51 n", "47°30", "13.2123",
+    "cellarunderthechapel", "w. m.", "wilh.", "kai", "ost", "under the oak", "ostkai",
+)  # fmt: skip
+#: A shorter secret is searched for as a word; letters run together make it where it never stood ('tell, Underhill').
+LONG = 6
+CHROMIUM = next(
+    (found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), ""
+)
 HOURS = np.array([0.0, 1, 2, 3, 4, 5, 6, 8, 24])
 
 
@@ -43,18 +52,21 @@ def write_hostile(folder, rounds=7):
             for step in (1, 2):
                 refeed = f"{number}/{place}.{step}"
                 fed = pd.Timestamp(f"{start} 08:00") + pd.Timedelta(days=step, minutes=5 * place)
-                refeeds.append((refeed, culture, f"{fed:%Y-%m-%d %H:%M}", "rye-1", 20, 40, 40, "@SUM(A1)", "yes"))
+                told = (f"{fed:%Y-%m-%d %H:%M}", "Müller's-1", 20, 40, 40, "@SUM(A1) for W. Müller", "yes")
+                refeeds.append((refeed, culture, *told, "of Wilhelmine", "Müller", f"wilhelminemüller-{place}"))
                 rise = 60.0 / (1 + np.exp(-1.4 * (HOURS - 4))) + random.normal(0, 0.6, len(HOURS))
                 ph = 5.9 - 2.0 / (1 + np.exp(-1.1 * (HOURS - 5))) + random.normal(0, 0.02, len(HOURS))
                 readings += list(zip([refeed] * len(HOURS), HOURS, 40 + rise.round(1), ph.round(2), strict=True))
     columns = ["refeed", "culture", "fed_at", "lot", "seed", "flour", "water", "note", "passed"]
+    columns += ["smell", "person", "vessel"]  # a name over two columns, and one written together
     tables = {
         "refeeds": pd.DataFrame(refeeds, columns=columns),
         "readings": pd.DataFrame(readings, columns=["refeed", "elapsed", "height", "ph"]),
         "depositors": pd.DataFrame(
             [
                 ("mueller", "Müller, Wilhelmine", "Mühlgasse 4, Tarnfeld; +43 664 123 45 67; w.m@post.example", "no"),
-                ("torrand", "Torrand, Ilvette", "Salt Lane 4", "yes"),
+                ("torrand", "Torrand, Ilvette", "Salt Lane 4, c/o Wilh. Müller", "yes"),
+                ("ostkai", "Kai Ost", "Box 3", "no"),
             ],
             columns=["depositor", "name", "contact", "public"],
         ),
@@ -63,7 +75,7 @@ def write_hostile(folder, rounds=7):
                 "culture": CULTURES,
                 "name": ["'; DROP TABLE cultures; --", "+3", "MÜLLERS Roggen", "-1", "&amp;"],
                 "received": ["2021-05-01", "2021-06-01", "2022-01-01", "2021-07-01", "2019-03-01"],
-                "origin": ["a field", "a mill", "the cellar under the chapel", "", "Torrand's"],
+                "origin": ["a field", "a mill", "the cellar under the chapel", "under the oak", "Torrand's"],
                 "latitude": [48.0, 48.0, 47.512345, np.nan, -33.123456],
                 "longitude": [16.0, 16.0, 13.212345, np.nan, 151.5],
                 "country": ["AT", "AT", "", "", "AU"],
@@ -77,12 +89,14 @@ def write_hostile(folder, rounds=7):
             columns=["flour", "name", "grain", "supplier", "sole_source"],
         ),
         "flour_lots": pd.DataFrame(
-            [("rye-1", "rye", "2022-01-01", 50000)], columns=["lot", "flour", "received", "mass"]
+            [("Müller's-1", "rye", "2022-01-01", 50000)], columns=["lot", "flour", "received", "mass"]
         ),
         "events": pd.DataFrame(
             [
                 ("E1", "=1+2", "2022-11-02", "lost", '=HYPERLINK("http://post.example")', "Wilhelmine\nMüller saw it"),
                 ("E2", "=1+2", "2024-01-20", "restored", "K1", "<img src=x onerror=alert(1)>"),
+                ("E3", "../Müller", "2024-02-20", "rescued", "", "W. M. and Kai Ost found it under\nthe oak"),
+                ("E4", "../Müller", "2024-02-21", "other", "", "at 47.51 N, 13.2123 E (47°30'44\", ostkai)"),
             ],
             columns=["event", "culture", "happened_on", "kind", "source", "reason"],
         ),
@@ -156,10 +170,28 @@ def everything_in(name, content):
 
 
 def folded(text):
-    """Return a text without case, accents and signs, as a suspicious reader searches it."""
+    """Return a text without case and accents."""
     plain = "".join(one for one in unicodedata.normalize("NFKD", text.casefold()) if not unicodedata.combining(one))
-    plain = plain.replace("mueller", "muller").replace("muehl", "muhl")
-    return plain + re.sub(r"[^a-z0-9]", "", plain)
+    return plain.replace("mueller", "muller").replace("muehl", "muhl")
+
+
+def found_in(told, secrets=SECRETS):
+    """Return the secrets that a suspicious reader finds: long ones also with signs between or without them.
+
+    A decimal number is looked for as a number: the paths of a drawing are full of digits.
+    """
+    plain = folded(told)
+    joined = re.sub(r"[^a-z0-9]", "", plain)
+    return [
+        secret
+        for secret in secrets
+        if re.search(rf"(?<![^\W_]){re.escape(secret)}(?![^\W\d_])", plain)
+        or (
+            len(secret) >= LONG
+            and not re.fullmatch(r"\d+\.\d+", secret)
+            and (secret in plain or re.sub(r"[^a-z0-9]", "", secret) in joined)
+        )
+    ]
 
 
 class Outline(HTMLParser):
@@ -182,15 +214,20 @@ def html_of(folder):
 
 
 def test_the_search_would_find_each_secret_in_the_tables(shelf):
-    told = folded("\n".join(everything_in(name, content) for name, content in contents(shelf).items()))
-    assert all(secret in told for secret in SECRETS)
+    assert found_in("\n".join(everything_in(name, content) for name, content in contents(shelf).items())) == [*SECRETS]
+
+
+def test_the_search_takes_no_part_of_other_words_for_a_short_secret():
+    """The key 'lund' once seemed to stand in a report: in 'cannot tell' before 'Underhill', read without the comma."""
+    assert not found_in("cannot tell,Underhill; Lundy", ["lund"])
+    assert found_in("of Lund, once", ["lund"])
+    assert found_in("an os-\nkell jar", ["oskell"])
 
 
 def test_no_secret_is_in_anything_written(report, pages):
     for folder in (report, pages):
         for name, content in contents(folder).items():
-            told = folded(everything_in(name, content))
-            assert not [secret for secret in SECRETS if secret in told], name
+            assert not found_in(everything_in(name, content)), name
 
 
 def test_no_depositor_at_all_is_on_a_page(pages):
@@ -264,6 +301,30 @@ def test_pages_are_valid_html_and_in_order_for_a_screen_reader(report, pages):
         assert len(ids) == len(set(ids))
 
 
+@pytest.fixture
+def browser():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        launched = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield launched
+        launched.close()
+
+
+@pytest.mark.skipif(not CHROMIUM, reason="no Chromium on this machine: the pages were not looked at in it")
+@pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
+def test_the_rules_of_accessibility_are_kept(report, pages, browser):
+    """By axe-core, which comes with axe-playwright-python; a page that breaks one is held against it."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = browser.new_page()
+    for path in (report / "report.html", pages / "_1_2.html"):
+        page.goto(path.as_uri())
+        assert Axe().run(page).generate_snapshot() == "", path.name
+    page.evaluate("for (const picture of document.images) picture.removeAttribute('alt')")
+    assert "image-alt (critical)" in Axe().run(page).generate_snapshot()
+
+
 def test_a_formula_in_a_table_is_text_in_the_workbook_and_marked_in_the_csv(report):
     book = openpyxl.load_workbook(report / "tables.xlsx")
     cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row if isinstance(cell.value, str)]
@@ -290,6 +351,11 @@ def test_the_numbers_are_those_that_were_written_down(report, pages):
     assert "5 cultures lived when the year ended" in page
     months = pd.read_csv(report / "tables" / "months.csv").set_index("month")
     assert months.loc[["2024-02", "2024-04"], "flour_g"].tolist() == [400.0, 400.0]
+    # three colonies of one species in one culture
+    assert "Organisms: 1 species in 1 living culture sampled, 1 of them found in one alone. [species]" in page
+    assert '<th scope="row">all together</th><td class="number">3</td>' in page
+    kinds = pd.read_csv(report / "tables" / "diversity.csv")
+    assert kinds[["colonies", "organisms", "coverage", "hill_0", "hill_2"]].to_numpy().tolist() == [[3, 1, 1, 1, 1]] * 2
     one = html_of(pages)["_1_2.html"]
     assert (
         "It was fed 4 times in 2024, in 2 rounds, with 160 g of rye. Its parts of seed, flour and water are 1:2:2."
@@ -338,8 +404,12 @@ def test_the_same_bytes_on_any_day_in_any_zone(shelf, report, pages, tmp_path, z
 def test_a_year_with_nothing_in_it_is_a_report_that_says_so(shelf, tmp_path):
     page = write_report(shelf, 2023, tmp_path / "out").read_text("utf-8")
     html5lib.HTMLParser(strict=True).parse(page)
-    assert "0 refeeds and 0 readings" in page
+    assert "No refeed was written down, and no round was due. [months]" in page
     assert 'class="missing"' in page
+    # what has nothing to show is not drawn, and no noughts are listed; the folder has the table all the same
+    assert not [name for name in contents(tmp_path / "out") if name.endswith(("rounds.svg", "change.svg"))]
+    assert "2023-05" not in page
+    assert len(pd.read_csv(tmp_path / "out" / "tables" / "months.csv")) == 12
     (one, *_) = write_pages(shelf, 2023, tmp_path / "pages")
     assert "No feeding is noted in 2023." in one.read_text("utf-8")
 

@@ -78,7 +78,7 @@ def test_levels_count_every_culture_also_those_off_the_scale():
     axes = figures.plot_levels(table("vigour", culture=list("abcd"), level_pct=[5.0, 95.0, 400.0, np.nan]), 50.0)
     assert sum(bar.get_height() for bar in axes.patches) == 3
     assert {line.get_xdata()[0] for line in axes.get_lines()} == {50.0, 100.0}
-    assert axes.get_title("left") == "Vigour of 3 cultures at their last round of the year, middle 95 %"
+    assert axes.get_title("left") == "Vigour at the last round of the year: 3 cultures, middle 95 %"
 
 
 def test_a_change_that_is_no_chance_has_a_name_and_a_shape():

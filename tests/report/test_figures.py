@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 
 import matplotlib as mpl
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 
@@ -153,3 +155,15 @@ def test_a_figure_is_drawn_where_it_is_told(house):
     _, (left, right) = plt.subplots(1, 2)
     assert plot_curve(collection, collection["refeeds"]["refeed"].iloc[0], ax=left) is left
     assert plot_vigour(collection, vigour, vigour["culture"].iloc[0], ax=right) is right
+
+
+def test_events_that_follow_each_other_closely_are_named_at_different_heights(house):
+    collection, _, vigour = house
+    culture = vigour["culture"].iloc[0]
+    events = collection["events"]
+    days = [vigour["fed_at"].min().tz_localize(None) + pd.Timedelta(days=days) for days in (10, 12, 200)]
+    noted = pd.DataFrame({"culture": culture, "happened_on": days, "kind": ["moved", "rescued", "other"]})
+    tables = collection.tables | {"events": noted.reindex(columns=events.columns)}
+    axes = plot_vigour(dataclasses.replace(collection, tables=tables), vigour, culture)
+    heights = {text.get_text(): text.xy[1] for text in axes.texts if text.get_text() in set(noted["kind"])}
+    assert heights["moved"] == heights["other"] > heights["rescued"] + 0.2

@@ -71,8 +71,8 @@ def tell_health(
         "vigour_change": captioned(
             "year_vigour_change",
             [_together(which, pairs) for which, pairs in both.items()],
-            f"{read_twice} read in both years; {compared}: mean of the paired differences and "
-            "t interval; chance that all cultures share is not in the error",
+            f"{read_twice} read in both years; {compared}: mean of the paired differences with 95 % t interval, causes "
+            "that the shelf shared taken out (own) or left in (as seen); chance that all share is not in the error",
         ),
         "causes": _causes(causes, period),
     }
@@ -171,7 +171,7 @@ def _verdict(change: float, told: bool) -> str:
 def _causes(causes: Causes, period: Period) -> pd.DataFrame:
     of_year = causes.table[causes.table["month"].str.startswith(f"{period.year}-").astype(bool)]
     many = count_of(len(of_year), "cause")
-    caption = f"{many} that the shelf shared in {period.year}, as the score test of each month names"
+    caption = f"{many} that the shelf shared in {period.year}, found month by month (score test)"
     return captioned("shared_causes", of_year, caption)
 
 

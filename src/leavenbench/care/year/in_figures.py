@@ -27,7 +27,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     "health": ("vigour", "vigour_change", "causes"),
     "warnings": ("standings", "watched", "warnings", "score"),
     "net": ("cover", "forms", "form_ages", "sole_flours", "sent", "restorations"),
-    "organisms": ("sampled", "species"),
+    "organisms": ("sampled", "species", "diversity"),
 }
 
 
@@ -61,6 +61,8 @@ class YearInFigures:
         Its batches and what went out: the columns of ``RESULTS["backup_forms"]`` and ``RESULTS["sent"]``.
     sampled, species : pandas.DataFrame
         The organisms.
+    diversity : pandas.DataFrame
+        How many kinds of them: the columns of ``RESULTS["diversity"]``, all cultures together first.
     """
 
     period: Period
@@ -96,6 +98,7 @@ class YearInFigures:
     restorations: pd.DataFrame
     sampled: pd.DataFrame
     species: pd.DataFrame
+    diversity: pd.DataFrame
 
     def tables(self) -> dict[str, pd.DataFrame]:
         """Return every table by name, in the order of reading."""
@@ -123,8 +126,8 @@ def year_in_figures(
     curves, vigour : pandas.DataFrame, pandas.DataFrame
         Their curves and vigour tables.
     history : pandas.DataFrame
-        How every culture stood at the end of each month, as from `watch_history` up to the last day of the year; the
-        quarters are among them, and the score needs the months between.
+        How every culture stood at the end of each month, as from `standing_history` or `watch_history` up to the last
+        day of the year; the quarters are among them, and the score needs the months between.
     causes : Causes
         The causes that the shelf shared.
     year : int

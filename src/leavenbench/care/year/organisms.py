@@ -1,9 +1,10 @@
-"""The organisms found in the living cultures up to a year's end, and those found in one alone."""
+"""The organisms found in the living cultures up to a year's end: how many kinds, and which in one alone."""
 
 from __future__ import annotations
 
 import pandas as pd
 
+from ...compare.organisms import diversity
 from ...records.collection import Collection
 from ...records.taxa import accepted_name
 from .captioned import captioned, count_of
@@ -28,14 +29,18 @@ def tell_organisms(collection: Collection, lived: pd.DataFrame, period: Period) 
     Returns
     -------
     tables : dict of str to pandas.DataFrame
-        sampled, species.
+        sampled, species, diversity.
     said : str
     """
     living = lived.loc[living_on(lived, period.last), "culture"]
     isolates = collection["isolates"]
     isolates = isolates[isolates["culture"].isin(living) & ~(isolates["sampled_on"] > period.last)]
     named = isolates.assign(species=isolates["taxon"].fillna("").map(accepted_name).astype("str"))
-    tables = {"sampled": _sampled(named, living, period), "species": _species(named, period)}
+    tables = {
+        "sampled": _sampled(named, living, period),
+        "species": _species(named, period),
+        "diversity": _diversity(isolates, period),
+    }
     return tables, _said(collection, tables["sampled"], len(living))
 
 
@@ -82,6 +87,21 @@ def _species(named: pd.DataFrame, period: Period) -> pd.DataFrame:
         "them found in one alone; what was not found may be there unseen"
     )
     return captioned("year_species", rows, caption)
+
+
+def _diversity(isolates: pd.DataFrame, period: Period) -> pd.DataFrame:
+    """Return the Hill numbers, those of all cultures together first."""
+    told = diversity(isolates).sort_values("culture", na_position="first", kind="stable")
+    cultures = count_of(int(told["culture"].notna().sum()), "living culture")
+    colonies = count_of(int(told.loc[told["culture"].isna(), "colonies"].sum()), "colony", "colonies")
+    common = told["common_coverage"].min()
+    alike = f" and, since samples differ, at a coverage of {100.0 * common:.0f} %"
+    none = "; no sample is large enough to be compared"
+    caption = (
+        f"{cultures} and all together, {colonies} named to the species up to {period.last:%d %B %Y}: kinds as Hill "
+        f"numbers, as found{alike if common > 0.0 else none}; an isolate without a number is one colony"
+    )
+    return captioned("diversity", told, caption)
 
 
 def _said(collection: Collection, sampled: pd.DataFrame, living: int) -> str:

@@ -124,8 +124,8 @@ def culture_page(told: Told, culture: str) -> bytes:
     page, main = new_page(f"{culture} in {told.year}")
     add(main, "h1", f"{culture} in {told.year}")
     title = told.collection.settings.title
-    title = "The collection" if WITHHELD in title else title
-    add(main, "p", f"{title}. What is told here stands in its records up to the end of {told.year}.")
+    whose = "the collection's records" if WITHHELD in title else f"the records of {title}"
+    add(main, "p", f"What is told here stands in {whose} up to the end of {told.year}.")
     _add_how_it_does(main, told, culture, row)
     _add_how_it_was_fed(main, told, culture)
     _add_what_is_kept(main, told, culture)
@@ -170,7 +170,7 @@ def _add_curve(main: Element, told: Told, culture: str) -> None:
     what = "rise" if signal == "rise" else "souring"
     size = f"{last['extent']:.0f} %" if signal == "rise" else f"{last['extent']:.1f} pH units"
     read = f"{last['readings']} readings of {last['fed_at']:%d %B %Y}"
-    caption = f"Its last {what} that could be drawn: {read}; a {last['model']} curve, with its 95 % band."
+    caption = f"Its last {what} that could be drawn: {read}; the fitted curve ({last['model']}) with its 95 % band."
     alt = f"The {what} of {culture} over the hours since feeding, {read}: it comes to {size}."
     drawn = picture("curve", caption, alt, lambda: _draw_curve(told, last["refeed"], signal))
     add_picture(main, drawn)
@@ -248,8 +248,9 @@ def _level(row: dict[str, Any]) -> str:
 def _change(row: dict[str, Any]) -> str:
     if pd.isna(row["change_per_round_pct"]):
         return ""
-    low, high = row["change_per_round_pct_low"], row["change_per_round_pct_high"]
-    return f"From round to round it changes by {row['change_per_round_pct']:+.1f} % ({low:+.1f} to {high:+.1f} %)."
+    # + 0.0: nothing has no sign
+    change, low, high = (f"{round(row[f'change_per_round_pct{side}'], 1) + 0.0:+.1f}" for side in ("", "_low", "_high"))
+    return f"From round to round it changes by {change} % ({low} to {high} %)."
 
 
 def _itself(row: dict[str, Any]) -> str:

@@ -36,7 +36,12 @@ METHODS: dict[str, str] = {
     "strength, and as passed over when it left the list without harm. A loss without an alert in the twelve months "
     "before is missed (common practice, no source).",
     "Organisms": "Old and new names of a species count once: Zheng and others 2020, Int J Syst Evol Microbiol "
-    "70:2782-2858, doi 10.1099/ijsem.0.004107. What was not found among so many sampled may be there unseen.",
+    "70:2782-2858, doi 10.1099/ijsem.0.004107. What was not found among so many sampled may be there unseen. How many "
+    "kinds there are is told as Hill numbers of order 0 (every species counts alike), 1 (by its share of the colonies) "
+    "and 2 (mostly the common ones): Chao and others 2014, Ecol Monogr 84:45-67, doi 10.1890/13-0133.1. The more "
+    "colonies are looked at, the more species are found, so that cultures are compared at equal coverage, the share of "
+    "all colonies, seen or not, whose species was found: Chao & Jost 2012, Ecology 93:2533-2547, doi "
+    "10.1890/11-1952.1.",
 }
 
 
@@ -46,7 +51,7 @@ def settings_words(settings: Settings) -> list[str]:
         f"Clock times are in the zone {settings.timezone}; rounds are {settings.round_days:g} days apart.",
         f"Vigour is stated at {settings.reference_temperature_degC:g} °C; half strength is "
         f"{settings.half_strength_pct:g} %.",
-        f"The dial stands at {settings.false_alerts:g} false alerts per 100 healthy culture-years.",
+        f"False alerts that are borne per 100 healthy culture-years: {settings.false_alerts:g}.",
         f"A jar must sour to pH {settings.floor_ph:g} within {settings.floor_h:g} h of its last step.",
     ]
 
@@ -57,8 +62,9 @@ def withheld_words() -> list[str]:
         "Names and contacts of depositors who have not agreed read 'withheld', in whatever table or column they stood.",
         "Of cultures whose place may not be shown the origin is withheld, and latitude and longitude are those of the "
         f"middle of a field of {GRID_DEG:g} degree by {GRID_DEG:g} degree.",
-        "The words of the records are searched for what the tables of depositors and cultures hold; a nickname that "
-        "stands in neither is not found.",
+        "The words of the records are searched for what the tables of depositors and cultures hold: names, also cut to "
+        "initials, streets, numbers, addresses. A nickname that stands in neither is not found, and the name of a town "
+        "by itself stays.",
     ]
 
 

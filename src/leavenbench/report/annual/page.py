@@ -24,15 +24,18 @@ h1 { font-size: 20pt; line-height: 1.15; margin: 0 0 2mm; }
 h2 { font-size: 14pt; margin: 8mm 0 2mm; border-bottom: 0.3mm solid #1b1b1b; break-after: avoid; }
 h3 { font-size: 11.5pt; margin: 5mm 0 1mm; break-after: avoid; }
 p, ul, ol { margin: 0 0 2.5mm; }
+h2 + p { break-after: avoid; }
 a { color: #0b3d75; }
 figure { margin: 3mm 0 4mm; break-inside: avoid; }
 figure img { display: block; max-width: 100%; max-height: 225mm; height: auto; }
 figcaption, caption { font-size: 9pt; text-align: left; color: #333; }
 figcaption { margin-top: 1mm; }
-caption { margin-bottom: 1mm; }
+caption { margin-bottom: 1mm; break-after: avoid; }
 table { border-collapse: collapse; width: 100%; margin: 0 0 4mm; font-size: 8.5pt; line-height: 1.25; }
 thead { display: table-header-group; }
-tr { break-inside: avoid; }
+tr, .whole { break-inside: avoid; }
+table:not(.whole) tbody tr:nth-child(-n+2) { break-after: avoid; }
+table:not(.whole) tbody tr:nth-last-child(-n+2) { break-before: avoid; }
 th, td { max-width: 75mm; text-align: left; vertical-align: top; padding: 0.6mm 3mm 0.6mm 0;
   border-bottom: 0.15mm solid #999; }
 thead th { border-bottom: 0.3mm solid #1b1b1b; vertical-align: bottom; }
@@ -46,6 +49,8 @@ tbody th { font-weight: normal; }
 _UNITS = {"pct": "%", "g": "g", "h": "h", "d": "days", "mm": "mm", "y": "years", "degC": "°C", "deg": "°"}
 #: From the one on a number is shown without decimals; what lies under the other, by that.
 _LARGE, _LEAST = 100.0, 0.001
+#: A table with no more rows is not parted between two sheets.
+_WHOLE = 25
 
 
 def new_page(title: str) -> tuple[Element, Element]:
@@ -88,7 +93,7 @@ def add_table(parent: Element, table: pd.DataFrame, caption: str, columns: dict[
     columns = columns or {name: heading(name) for name in table.columns}
     # on a narrow screen a wide table is moved sideways, by the keys as well
     around = add(parent, "div", class_="wide", role="region", tabindex="0", aria_label=caption)
-    made = add(around, "table")
+    made = add(around, "table", **({"class_": "whole"} if len(table) <= _WHOLE else {}))
     add(made, "caption", caption)
     head = add(add(made, "thead"), "tr")
     numeric = {name: pd.api.types.is_numeric_dtype(table[name]) and table[name].dtype != "boolean" for name in columns}
@@ -123,8 +128,8 @@ def in_words(value: object) -> str:
 
     Examples
     --------
-    >>> in_words(1234.5), in_words(0.12345), in_words(7), in_words(None), in_words(1e-9)
-    ('1,234', '0.123', '7', '–', 'under 0.001')
+    >>> in_words(1234.5), in_words(0.12345), in_words(1234), in_words(None), in_words(1e-9)
+    ('1,234', '0.123', '1,234', '–', 'under 0.001')
     """
     if value is None or pd.isna(value):
         return "–"
@@ -132,4 +137,4 @@ def in_words(value: object) -> str:
         if 0.0 < abs(value) < _LEAST:
             return f"{'under ' if value > 0.0 else 'above -'}{_LEAST:g}"
         return f"{value:,.0f}" if abs(value) >= _LARGE or value == int(value) else f"{value:.3g}"
-    return str(value)
+    return f"{value:,}" if isinstance(value, int) else str(value)

@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_DPI = 150
+_DPI, _SVG_DPI = 150, 72
+#: White about a picture [inch].
+_PAD = 0.07
 
 
 @dataclass(frozen=True)
@@ -63,12 +65,27 @@ def picture(name: str, caption: str, alt: str, draw: Callable[[], Axes | Figure]
         drawn: Any = draw()
         figure = drawn if hasattr(drawn, "savefig") else drawn.figure
         svg, png = io.BytesIO(), io.BytesIO()
+        _lay_out(figure)
         figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": "leavenbench", "Title": caption})
         if with_png:
-            figure.set_layout_engine("none")  # it is laid out already
             figure.savefig(png, format="png", dpi=_DPI, metadata={"Software": None})
         plt.close(figure)
     return Picture(name, caption, alt, svg.getvalue(), png.getvalue())
+
+
+def _lay_out(figure: Figure) -> None:
+    """Lay a figure out by itself; when saving does that, everything is drawn once more only to be measured."""
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    engine, dpi = figure.get_layout_engine(), figure.dpi
+    if engine is None:
+        return
+    FigureCanvasSVG(figure)
+    figure.set_dpi(_SVG_DPI)  # letters are measured as the SVG has them; the PNG's are a little wider
+    engine.set(w_pad=_PAD, h_pad=_PAD)  # type: ignore[call-arg]
+    engine.execute(figure)
+    figure.set_layout_engine(None)
+    figure.set_dpi(dpi)
 
 
 @contextmanager

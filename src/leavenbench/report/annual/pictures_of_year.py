@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import pandas as pd
 
 from ...care.year import YearInFigures
+from ...care.year.collection import NOT_NOTED
 from ...records.settings import Settings
 from . import figures
 from .pictures import Picture, picture
@@ -31,10 +32,11 @@ class _Plan(NamedTuple):
     tables: tuple[str, ...]
     alt: Callable[[YearInFigures], str]
     draw: Callable[[YearInFigures, Settings], Axes]
+    needs: str = ""
 
 
 def figures_of(told: YearInFigures, settings: Settings) -> list[Figure]:
-    """Draw the figures of a year: those whose first table holds anything.
+    """Draw the figures of a year: those whose first table tells anything.
 
     Parameters
     ----------
@@ -51,11 +53,19 @@ def figures_of(told: YearInFigures, settings: Settings) -> list[Figure]:
     drawn = []
     for plan in _PLANS:
         first = tables[plan.tables[0]]
-        if len(first):
+        if tells(first[[plan.needs]] if plan.needs else first):
             draw = partial(plan.draw, told, settings)
             made = picture(plan.name, f"{first.attrs['caption']}.", plan.alt(told), draw, with_png=True)
             drawn.append(Figure(plan.section, plan.tables, made))
     return drawn
+
+
+def tells(table: pd.DataFrame) -> bool:
+    """Tell whether there is anything in a table but noughts, gaps, and what is not noted."""
+    numbers = table.select_dtypes("number")
+    return not (table.iloc[:, 0] == NOT_NOTED).all() and (
+        numbers.empty or bool((numbers.fillna(0) != 0).any(axis=None))
+    )
 
 
 def _counted(table: pd.DataFrame, name: str, number: str = "cultures") -> str:
@@ -126,7 +136,7 @@ _PLANS = (
     _Plan("rounds", "work", ("months",), _alt_months, lambda told, _: figures.plot_kept_rounds(told.months)),
     _Plan("levels", "health", ("vigour",), _alt_levels,
           lambda told, settings: figures.plot_levels(told.vigour, settings.half_strength_pct)),
-    _Plan("change", "health", ("vigour",), _alt_change, lambda told, _: figures.plot_change(told.vigour)),
+    _Plan("change", "health", ("vigour",), _alt_change, lambda told, _: figures.plot_change(told.vigour), "change_pct"),
     _Plan("standings", "warnings", ("standings",), _alt_standings,
           lambda told, _: figures.plot_standings(told.standings)),
     _Plan("cover", "net", ("cover",), _alt_cover, lambda told, _: figures.plot_cover_change(told.cover)),

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from ...care.year import YearInFigures, year_in_figures
-from ...watch.watch_history import watch_history
+from ...watch.watch_history import standing_history
 from ..privacy import withheld
 from .folder import check_new_folder, write_folder
 from .pictures_of_year import figures_of
@@ -79,7 +79,7 @@ def told_of(reckoned: Reckoned) -> YearInFigures:
     YearInFigures
     """
     collection, curves, vigour = reckoned.collection, reckoned.curves, reckoned.vigour
-    history = watch_history(collection, curves, vigour, reckoned.on)
+    history = standing_history(collection, curves, vigour, reckoned.on)
     return year_in_figures(collection, curves, vigour, history, reckoned.causes, reckoned.year)
 
 

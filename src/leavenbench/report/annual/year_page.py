@@ -6,6 +6,7 @@ from xml.etree.ElementTree import Element
 
 import pandas as pd
 
+from ...care.backups.forms import form_words
 from ...care.cautions import DEFER
 from ...care.year import SECTIONS, YearInFigures
 from ...care.year.captioned import count_of
@@ -13,7 +14,7 @@ from ...records.settings import Settings
 from ..html_page import add, page_bytes
 from .methods import METHODS, settings_words, versions_words, withheld_words
 from .page import add_list, add_picture, add_table, heading, new_page
-from .pictures_of_year import Figure
+from .pictures_of_year import Figure, tells
 
 #: How each section is headed.
 _HEADINGS = {
@@ -34,13 +35,49 @@ _LEFT_TO_FOLDER = {
     "vigour": ("rounds_before", "p", "change_pct_se", "level_pct_se", "year_pct", "year_before_pct"),
     "sent": ("terms", "permit", "allergen_label", "allergens", "notice"),
     "months": ("unweighed",),
-    "survival_by_grain": ("chi_square",),
     "survival_by_source": ("chi_square",),
     "vigour_change": ("change_points_se",),
     "species": ("words",),
+    "diversity": ("hill_0", "common_coverage"),
     "watched": ("vigour_low_pct", "vigour_high_pct"),
     "causes": ("effect_pct_se", "odds"),
 }
+#: Headings where a column's name would leave a reader in the dark.
+_HEADED = {
+    "lives": {
+        "late": "received before the records began",
+        "unknown": "day of receipt not noted",
+        "median_y": "half are lost by [years]",
+        "median_low_y": "low",
+        "median_high_y": "high",
+    },
+    "survival_by_source": {"source": "flour", "expected": "expected, were all alike"},
+    "rounds": {"late_d": "days late"},
+    "score": {"lead_d": "days ahead", "words": "that is"},
+    "watched": {"became": "what became of it", "became_on": "on"},
+    "form_ages": {"kind": "form", "age_middle_y": "median age [years]", "age_oldest_y": "oldest [years]"},
+    "restorations": {"kind": "form", "age_d": "age [days]", "back": "entered as restored"},
+    "diversity": {
+        "organisms": "species",
+        "coverage": "coverage, 0 to 1",
+        "hill_1": "Hill 1: kinds by share",
+        "hill_2": "Hill 2: common kinds",
+        "hill_0_common": "species at equal coverage",
+        "hill_1_common": "Hill 1 at equal coverage",
+        "hill_2_common": "Hill 2 at equal coverage",
+    },
+}
+_TOGETHER = "all together"
+#: How rounds kept to the calendar, in words.
+_KEPT = {
+    "on_time": "on time",
+    "late": "late",
+    "early": "early",
+    "first": "the first of a culture",
+    "not_held": "due and not held",
+}
+#: Tables whose kinds are forms of a back-up.
+_OF_FORMS = ("form_ages", "restorations")
 
 
 def year_page(told: YearInFigures, drawn: list[Figure], settings: Settings) -> bytes:
@@ -78,7 +115,8 @@ def year_page(told: YearInFigures, drawn: list[Figure], settings: Settings) -> b
                 add_picture(main, figure.picture, f"[{', '.join(figure.tables)}]")
         tables = told.tables()
         for name in names:
-            if name not in _IN_FOLDER_ALONE and len(tables[name]):
+            # of what the section has said to be missing no noughts are shown
+            if name not in _IN_FOLDER_ALONE and (tells(tables[name]) or (len(tables[name]) and not told.said[section])):
                 pictured = any(name in figure.tables for figure in drawn)
                 _add_table(main, name, tables[name], pictured=pictured)
     _add_methods(main, told, settings)
@@ -88,26 +126,31 @@ def year_page(told: YearInFigures, drawn: list[Figure], settings: Settings) -> b
 def _add_table(main: Element, name: str, table: pd.DataFrame, *, pictured: bool) -> None:
     cut = f"; the first {_MOST_ROWS} of {len(table)} rows" if len(table) > _MOST_ROWS else ""
     columns = [column for column in table.columns if column not in _LEFT_TO_FOLDER.get(name, ())]
-    ordered = table.sort_values("p", kind="stable") if name == "vigour" else table
-    shown = ordered[columns].head(_MOST_ROWS)
+    shown = _to_be_read(name, table)[columns].head(_MOST_ROWS)
     caption = f"{'The numbers of the picture' if pictured else table.attrs['caption']}{cut}. [{name}]"
-    add_table(main, shown, caption, {column: heading(column) for column in columns})
+    headed = _HEADED.get(name, {})
+    add_table(main, shown, caption, {column: headed.get(column, heading(column)) for column in columns})
+
+
+def _to_be_read(name: str, table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table with what matters most on top, a name for every row, and words for forms."""
+    if name == "vigour":
+        return table.sort_values("p", kind="stable")
+    if name == "diversity":
+        return table.assign(culture=table["culture"].fillna(_TOGETHER))
+    return table.assign(kind=table["kind"].map(form_words, na_action=None)) if name in _OF_FORMS else table
 
 
 def _in_short(told: YearInFigures) -> list[str]:
     """Return the few numbers that a reader looks for first."""
     *moved, living = told.balance[["cultures", "what"]].itertuples(index=False)
     words = ", ".join(f"{number} {what}" for number, what in moved[1:])
-    lines = [f"{count_of(living.cultures, 'culture')} lived when the year ended; in it {words}. [balance]"]
-    work = told.months[["rounds", "refeeds", "readings", "on_time", "late", "not_held"]].sum()
-    read = f"{count_of(work['refeeds'], 'refeed')} and {count_of(work['readings'], 'reading')}"
-    kept = f"{work['on_time']:,} on time, {work['late']:,} late, {work['not_held']:,} due and not held"
-    lines.append(f"{count_of(work['rounds'], 'round')} with {read}; {kept}. [months]")
+    lines = [f"{count_of(living.cultures, 'culture')} lived when the year ended; in the year {words}. [balance]"]
+    lines.append(_work(told.months.drop(columns="month").sum()))
     levels = told.vigour["level_pct"].dropna()
     if len(levels):
-        lines.append(
-            f"The middle of {count_of(len(levels), 'culture')} had {levels.median():.0f} % of its own vigour. [vigour]"
-        )
+        read = count_of(len(levels), "culture")
+        lines.append(f"Vigour at the last round, middle of {read}: {levels.median():.0f} % of its own usual. [vigour]")
     own = told.vigour_change[told.vigour_change["which"] == "own"].dropna(subset="change_points")
     for row in own.to_dict("records"):
         span = f"{row['change_points_low']:+.1f} to {row['change_points_high']:+.1f}"
@@ -121,7 +164,20 @@ def _in_short(told: YearInFigures) -> list[str]:
     if len(covered):
         words = ", ".join(f"{row.when_it_ended} {row.cover}" for row in covered.itertuples())
         lines.append(f"Back-ups of the living cultures: {words}. [cover]")
+    if len(told.species):
+        species = told.species
+        among = f"in {count_of(int(species['sampled'].max()), 'living culture')} sampled"
+        once = f"{int(species['once'].sum())} of them found in one alone"
+        lines.append(f"Organisms: {len(species)} species {among}, {once}. [species]")
     return lines
+
+
+def _work(done: pd.Series) -> str:
+    if not done.any():
+        return "No refeed was written down, and no round was due. [months]"
+    read = f"{count_of(int(done['refeeds']), 'refeed')} and {count_of(int(done['readings']), 'reading')}"
+    kept = ", ".join(f"{int(done[name]):,} {words}" for name, words in _KEPT.items() if done[name])
+    return f"{count_of(int(done['rounds']), 'round')} with {read}; {kept}. [months]"
 
 
 def _add_methods(main: Element, told: YearInFigures, settings: Settings) -> None:

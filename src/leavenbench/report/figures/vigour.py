@@ -19,6 +19,9 @@ from .style import DEEP, INK, MIDDLE, PALE, STEP_MARKS, finished, new_axes
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+#: Events that follow each other so closely are named at different heights [share of the axes].
+_CLOSE, _HEIGHT, _LOWER, _HEIGHTS = pd.Timedelta(days=60), 0.98, 0.24, 4
+
 
 def plot_vigour(
     collection: Collection,
@@ -60,8 +63,8 @@ def plot_vigour(
     levels = levels[levels["culture"] == culture]
     top = 1.25 * max(float(100.0 * np.exp(levels["level"].max())), 100.0) if len(levels) else 125.0
     _draw_refeeds(ax, known, top)
-    for _, one in levels.groupby("history"):
-        _draw_rounds(ax, one)
+    for number, (_, one) in enumerate(levels.groupby("history")):
+        _draw_rounds(ax, one, "" if number else "round")
     half = collection.settings.half_strength_pct
     ax.axhline(100.0, color=INK, linewidth=0.8)
     ax.axhline(half, color=MIDDLE, linewidth=1.2, linestyle="--")
@@ -95,11 +98,11 @@ def _period(known: pd.DataFrame) -> str:
     return f", {known['fed_at'].min():%Y-%m} to {known['fed_at'].max():%Y-%m}" if len(known) else ""
 
 
-def _draw_rounds(ax: Axes, rounds: pd.DataFrame) -> None:
+def _draw_rounds(ax: Axes, rounds: pd.DataFrame, label: str) -> None:
     when = _days(rounds["fed_at"])
     low, high = (100.0 * np.exp(rounds["level"] + side * Z80 * rounds["level_se"]) for side in (-1.0, 1.0))
     ax.fill_between(when, low, high, color=PALE, zorder=0)
-    ax.plot(when, 100.0 * np.exp(rounds["level"]), color=DEEP, linewidth=1.8, label="round")
+    ax.plot(when, 100.0 * np.exp(rounds["level"]), color=DEEP, linewidth=1.8, label=label or None)
 
 
 def _draw_fan(ax: Axes, last: pd.Series, listed: pd.DataFrame, settings: Settings) -> None:
@@ -125,7 +128,10 @@ def _draw_fan(ax: Axes, last: pd.Series, listed: pd.DataFrame, settings: Setting
 
 
 def _mark_events(ax: Axes, events: pd.DataFrame, culture: str) -> None:
-    for event in events[events["culture"] == culture].to_dict("records"):
+    own = events[events["culture"] == culture].sort_values("happened_on", kind="stable")
+    close = own["happened_on"].diff() < _CLOSE
+    own = own.assign(height=_HEIGHT - _LOWER * (close.groupby((~close).cumsum()).cumcount() % _HEIGHTS))
+    for event in own.to_dict("records"):
         ax.axvline(event["happened_on"], color=INK, linewidth=0.8, linestyle=":")
         place: dict[str, Any] = {
             "xycoords": ("data", "axes fraction"),
@@ -134,7 +140,7 @@ def _mark_events(ax: Axes, events: pd.DataFrame, culture: str) -> None:
             "ha": "right",
             "va": "top",
         }
-        ax.annotate(str(event["kind"]), (event["happened_on"], 0.98), **place)
+        ax.annotate(str(event["kind"]), (event["happened_on"], event["height"]), **place)
 
 
 def _mark_causes(ax: Axes, known: pd.DataFrame, causes: Causes) -> None:
@@ -143,7 +149,7 @@ def _mark_causes(ax: Axes, known: pd.DataFrame, causes: Causes) -> None:
     for number, (cause, of_cause) in enumerate(met.groupby("cause", sort=False)):
         when = _days(of_cause["fed_at"])
         height = 0.02 + 0.05 * (number % 3)
-        place: dict[str, Any] = {"transform": ax.get_xaxis_transform(), "color": INK}
+        place: dict[str, Any] = {"transform": ax.get_xaxis_transform(), "color": INK, "solid_capstyle": "butt"}
         ax.plot([when.min(), when.max() + pd.Timedelta(days=6)], [height, height], linewidth=3.0, **place)
         told: dict[str, Any] = {"xycoords": ("data", "axes fraction"), "fontsize": 7, "va": "center"}
         ax.annotate(f" {cause}", (when.max() + pd.Timedelta(days=6), height), **told)

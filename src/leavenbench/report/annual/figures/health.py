@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from ....care.year.captioned import count_of
 from ...figures.style import DEEP, INK, MIDDLE, PALE, finished, new_axes
 
 if TYPE_CHECKING:
@@ -20,6 +21,8 @@ _VERDICTS = {
     "higher": ("^", DEEP),
     "cannot tell": ("o", "white"),
 }
+#: On which side of its point a culture is named: away from those that did not change.
+_NAMED_AT: dict[str, tuple[int, Any]] = {"lower": (6, "left"), "higher": (-6, "right")}
 
 
 def plot_levels(vigour: pd.DataFrame, half_strength_pct: float, *, ax: Axes | None = None) -> Axes:
@@ -53,7 +56,7 @@ def plot_levels(vigour: pd.DataFrame, half_strength_pct: float, *, ax: Axes | No
     ax.yaxis.set_major_locator(MaxNLocator(integer=True))
     ax.legend(loc="upper left", fontsize=8, frameon=False)
     middle = f", middle {levels.median():.0f} %" if len(levels) else ""
-    title = f"Vigour of {len(levels)} cultures at their last round of the year{middle}"
+    title = f"Vigour at the last round of the year: {count_of(len(levels), 'culture')}{middle}"
     return finished(ax, title, "Vigour, shared causes out [% of its own baseline]", "Cultures")
 
 
@@ -84,12 +87,12 @@ def plot_change(vigour: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
             "markersize": 6,
         }
         ax.plot(own["year_before_pct"], own["year_pct"], label=f"{verdict} ({len(own)})", **look)
-    for row in both[both["verdict"].isin(("lower", "higher"))].to_dict("records"):
-        place = (row["year_before_pct"], row["year_pct"])
-        ax.annotate(row["culture"], place, xytext=(6, 0), textcoords="offset points", va="center", fontsize=8)
+    for row in both[both["verdict"].isin(_NAMED_AT)].to_dict("records"):
+        place, (away, ha) = (row["year_before_pct"], row["year_pct"]), _NAMED_AT[row["verdict"]]
+        ax.annotate(row["culture"], place, xytext=(away, 0), textcoords="offset points", ha=ha, va="center", fontsize=8)
     if len(both):
         ends = [both[["year_pct", "year_before_pct"]].min().min(), both[["year_pct", "year_before_pct"]].max().max()]
         ax.plot(ends, ends, color=INK, linewidth=0.8, label="as the year before")
         ax.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8, frameon=False)
-    title = f"{len(both)} cultures against the year before"
+    title = f"{count_of(len(both), 'culture')} against the year before"
     return finished(ax, title, "Vigour the year before [%]", "Vigour in the year [%]")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from ....care.year.captioned import count_of
 from ....columns import STANDINGS
 from ...figures.style import DEEP, INK, MIDDLE, PALE, finished, new_axes
 
@@ -116,7 +117,7 @@ def plot_species(species: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     ax.set_yticks(range(len(shown)), shown["species"].tolist())
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     sampled = int(species["sampled"].max()) if len(species) else 0
-    title = f"{len(species)} species in {sampled} cultures sampled; hatched: found in one alone"
+    title = f"{len(species)} species in {count_of(sampled, 'culture')} sampled; hatched: found in one alone"
     return finished(ax, title, "Cultures in which it was found", "")
 
 

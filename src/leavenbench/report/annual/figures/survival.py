@@ -50,7 +50,8 @@ def _draw_steps(ax: Axes, survival: pd.DataFrame) -> None:
     share = np.concatenate(([100.0], survival["alive_pct"]))
     # before the first loss there is no band
     low, high = (np.concatenate(([np.nan], survival[f"alive_{side}_pct"])).astype(float) for side in ("low", "high"))
-    ax.fill_between(age, low, high, step="post", color=PALE, linewidth=0, label="95 % band")
+    if np.isfinite(low).any():
+        ax.fill_between(age, low, high, step="post", color=PALE, linewidth=0, label="95 % band")
     ax.step(age, share, where="post", color=DEEP, linewidth=1.8, label="share not lost")
     left = survival[survival["left"] > 0]
     ax.plot(
