@@ -11,8 +11,8 @@ import pandas as pd
 from ..compare.further import Paragraph, with_units
 from ..compare.observations import COMPARED
 from ..records.collection import Collection
-from .annual.folder import check_new_folder, write_folder
 from .figures.journal import PAGE_MM, figure_bytes
+from .new_folder import check_new_folder, write_folder
 from .save import as_written
 
 if TYPE_CHECKING:

@@ -7,10 +7,10 @@ from pathlib import Path
 
 from ...errors import CannotRead
 from ...records.living import cultures_known
+from ..new_folder import check_new_folder, write_folder
 from ..privacy import withheld
 from .culture_page import Told, culture_page
 from .file_names import file_names
-from .folder import check_new_folder, write_folder
 from .reckoned import Reckoned, read_year, reckon
 
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 from ...care.year import YearInFigures, year_in_figures
 from ...watch.watch_history import standing_history
+from ..new_folder import check_new_folder, write_folder
 from ..privacy import withheld
-from .folder import check_new_folder, write_folder
 from .pictures_of_year import figures_of
 from .reckoned import Reckoned, read_year, reckon
 from .table_files import table_files

@@ -7,7 +7,7 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
-from ...errors import CannotRead, Refused
+from ..errors import CannotRead, Refused
 
 
 def check_new_folder(out: Path, collection: Path) -> None:

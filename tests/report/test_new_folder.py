@@ -9,8 +9,8 @@ import pytest
 
 from leavenbench.errors import CannotRead, Refused
 from leavenbench.report.annual.file_names import file_names
-from leavenbench.report.annual.folder import check_new_folder, write_folder
 from leavenbench.report.annual.table_files import table_files
+from leavenbench.report.new_folder import check_new_folder, write_folder
 
 FILES = {"a.txt": b"a", "in/b.txt": b"b"}
 
