@@ -164,13 +164,13 @@ def own_cache() -> Iterator[Path]:
 
 
 def command(smaller: int, rounds: int) -> Iterator[Line]:
-    """Time the command as people call it: warm, and with an empty cache."""
+    """Time the command as people call it, on the last day of the records: warm, and with an empty cache."""
     with shelf(smaller) as folder, own_cache() as cache:
-        fresh = count()
+        fresh, last_day = count(), read_up_to_last_day(folder, TODAY)[1]
 
         def watch(where: Path) -> None:
             """Run the command; whether it is warm depends on what lies in the cache."""
-            words = [sys.executable, "-m", "leavenbench", "watch", str(folder)]
+            words = [sys.executable, "-m", "leavenbench", "watch", str(folder), "--as-of", f"{last_day}"]
             subprocess.run(words, env={**os.environ, "XDG_CACHE_HOME": str(where)}, check=True, capture_output=True)
 
         plain, warm, cold = alternating(
