@@ -118,7 +118,7 @@ def pairs(
         the other over 15 % more than it), else in the trait's unit.
     adjust : str, optional
         Of `ADJUSTMENTS` but dunnett; by default Tukey's range where all differences are equally well known, for then
-        it is exact, else a single step by simulation.
+        it is exact, else a single step by simulation; Holm where cultures scatter unequally, for then neither holds.
     seed : int
         For the simulation.
 
@@ -137,7 +137,7 @@ def pairs(
     first, second = np.triu_indices(many, 1)
     asked = _Asked.of(comparison, second, first, margin)
     if adjust is None:
-        adjust = "tukey" if asked.equally_known() else "single-step"
+        adjust = "tukey" if asked.equally_known() else "single-step" if asked.scatter_alike() else "holm"
     if adjust not in set(ADJUSTMENTS) - {"dunnett"}:
         raise CannotRead(f"'{adjust}' is no adjustment of all pairs: use tukey, single-step, holm or bh")
     if adjust == "tukey" and not asked.equally_known():
@@ -197,6 +197,10 @@ class _Asked(NamedTuple):
         """Whether all differences have the same error, which is all that the studentised range needs."""
         alike = all(np.ptp(of) <= _EQUAL * of.mean() for of in (self.se, 1.0 / self.freedom))
         return bool(alike or len(self.se) == 1)
+
+    def scatter_alike(self) -> bool:
+        """Whether all cultures scatter alike, so that the errors of all differences go up and down together."""
+        return bool((self.comparison.own_scatter == 1.0).all())
 
     def table(self, adjust: str, seed: int) -> pd.DataFrame:
         t = np.abs(self.estimate) / self.se
