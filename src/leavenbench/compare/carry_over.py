@@ -18,24 +18,22 @@ from scipy import sparse
 
 from .equations import Array, times, turned
 from .reml import Reml
-from .rounds import Levels, Succession, elements
+from .rounds import Levels, elements
 
 #: The carry-over is sought among these; what is further apart than so many rounds has nothing in common.
 _TRIED = np.linspace(0.0, 0.9, 181)
 FURTHEST = 12
 
 
-def with_carry_over(found: Reml, rounds: Succession, levels: Levels) -> tuple[Reml, float]:
+def with_carry_over(found: Reml, levels: Levels) -> tuple[Reml, float]:
     """Add to all errors what rounds carry over from one to the next.
 
     Parameters
     ----------
     found : Reml
         Fitted as if nothing did.
-    rounds : Succession
-        Which rounds follow each other.
     levels : Levels
-        What is left of them.
+        What is left of rounds that follow each other.
 
     Returns
     -------
@@ -43,22 +41,22 @@ def with_carry_over(found: Reml, rounds: Succession, levels: Levels) -> tuple[Re
         The same with other errors and variances, and the carry-over rho: 0 where rounds that follow each other are no
         more alike than others.
     """
-    apart = np.abs(rounds.number[levels.first] - rounds.number[levels.second])
-    if found.variances[rounds.term] <= 0.0 or not (apart == 1).any():
+    term = levels.rounds.term
+    if found.variances[term] <= 0.0 or not (levels.apart == 1).any():
         return found, 0.0
-    forms = _Forms.of(found, rounds, levels, apart)
-    rho, more = _sought(forms, found.variances, rounds.term, found.free)
+    forms = _Forms.of(found, levels)
+    rho, more = _sought(forms, found.variances, term, found.free)
     uncertain = np.linalg.pinv(forms.information(), hermitian=True)
-    told = (rho * (found.variances[rounds.term] + more[rounds.term])) ** 2
+    told = (rho * (found.variances[term] + more[term])) ** 2
     sure = 1.0 / (1.0 + (max(uncertain[-1, -1], 0.0) / told) ** 2) if told > 0.0 else 0.0
     if sure == 0.0:
         return found, 0.0
     rho, more = sure * rho, sure * more
     lags = np.arange(FURTHEST + 1)
     shared = np.where(lags > 0, rho**lags, 0.0)
-    whole = found.variances[rounds.term] + more[rounds.term]
-    beside = np.tensordot(more, found.moves, 1) + levels.weighed(rounds, whole * shared, FURTHEST)
-    moved = levels.weighed(rounds, lags * shared / rho, FURTHEST)
+    whole = found.variances[term] + more[term]
+    beside = np.tensordot(more, found.moves, 1) + levels.weighed(whole * shared)
+    moved = levels.weighed(lags * shared / rho)
     carried = found._replace(
         covariance=found.covariance + beside,
         adjusted=found.adjusted + beside,
@@ -87,25 +85,26 @@ class _Forms(NamedTuple):
     by_lag: Array
 
     @classmethod
-    def of(cls, found: Reml, rounds: Succession, levels: Levels, apart: Array) -> _Forms:
-        """Take them from what was fitted; `apart` is how far apart the two levels of each pair are."""
-        following = apart == 1
+    def of(cls, found: Reml, levels: Levels) -> _Forms:
+        """Take them from what was fitted."""
+        rounds, following = levels.rounds, levels.apart == 1
         joined = _joined(levels, following)
         rest = levels.across @ found.joint.left
         by_lag = np.empty((len(found.variances) + 1, FURTHEST))
         for place in np.unique(found.joint.places):
             own = rest[:, found.joint.places == place]
-            by_lag[place] = _by_lag(apart, rounds.products(own, own))
+            by_lag[place] = _by_lag(levels.apart, rounds.products(own, own))
         terms = found.model.terms
         halves = [(place, share, terms[place], terms[place]) for place, share in found.joint.shares.items()]
         beside = found.at.inverse @ (levels.across.T @ (joined @ levels.across)).toarray()
         halves.append((len(by_lag) - 1, beside, times(levels.term, joined), levels.term))
         for place, share, half, other_half in halves:  # V_k = half other_half'
             begun, ended = turned(half, levels.through).T, turned(other_half, levels.through)
-            of_rest = (begun @ turned(other_half, levels.met)).toarray()
-            of_rest -= 0.5 * (levels.across @ share)
+            twice = sparse.coo_array(begun @ turned(other_half, levels.met))
+            of_rest = levels.across @ share
+            of_rest[twice.row, twice.col] -= 2.0 * twice.data
             direct = elements(begun @ ended, levels.first, levels.second)
-            by_lag[place] = _by_lag(apart, direct - 2.0 * rounds.products(of_rest, levels.solved))
+            by_lag[place] = _by_lag(levels.apart, direct + rounds.products(of_rest, levels.solved))
         above = 0.5 * (levels.left[levels.first] * levels.left[levels.second] - levels.between)[following].sum()
         return cls(
             np.append(2.0 * found.at.score, 2.0 * above),

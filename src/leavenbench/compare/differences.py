@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from numpy.polynomial import Chebyshev
 from scipy import stats
 
 from ..columns import RESULTS
@@ -21,8 +22,8 @@ from .mixed import Comparison
 CHANCE = 0.05
 #: Standard errors and degrees of freedom that differ by less than this are equal: then Tukey's range is exact.
 _EQUAL = 0.005
-#: Of more differences than this the range is told by a table of so many ranges.
-_TABLE = 60
+#: Of more differences than this the range is told by a table of so many ranges, and t by a polynomial of this degree.
+_TABLE, _DEGREE = 60, 32
 #: What is done to p values, and how it is called in the tables.
 ADJUSTMENTS = {
     "tukey": "Tukey (studentised range)",
@@ -213,8 +214,8 @@ class _Asked(NamedTuple):
             {
                 "trait": self.comparison.trait,
                 "by": self.comparison.by,
-                "first": names[self.first],
-                "second": names[self.second],
+                "first": names.take(self.first),
+                "second": names.take(self.second),
                 "unit": "%" if self.comparison.scale == "log" else self.comparison.unit,
                 "se_working": self.se,
                 "freedom": self.freedom,
@@ -267,13 +268,20 @@ class _Asked(NamedTuple):
         return "%" if self.comparison.scale == "log" else self.comparison.unit
 
 
-def _names(comparison: Comparison) -> np.ndarray:
+def _names(comparison: Comparison) -> pd.api.extensions.ExtensionArray:
     """Return the names of the groups."""
-    return comparison.groups["group"].astype("str").to_numpy(dtype=object)
+    return comparison.groups["group"].astype("str").array
 
 
 def _t_beyond(chance: float, freedom: np.ndarray) -> np.ndarray:
-    return np.asarray(stats.t.isf(chance, freedom))
+    """Return the size that t exceeds by a chance; of many degrees of freedom, none under 1, to ten digits."""
+    if len(freedom) <= _TABLE:
+        return np.asarray(stats.t.isf(chance, freedom))
+
+    def log_t(inverse: np.ndarray) -> np.ndarray:
+        return np.asarray(np.log(stats.t.isf(chance, 1.0 / inverse)))
+
+    return np.asarray(np.exp(Chebyshev.interpolate(log_t, _DEGREE, domain=[0.0, 1.0])(1.0 / freedom)))
 
 
 def _by_range(t: np.ndarray, groups: int, freedom: float) -> tuple[np.ndarray, float]:

@@ -13,10 +13,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from scipy import sparse
-from scipy.linalg import solve_triangular
-from scipy.linalg.lapack import dpotrf, dpotri
 
-from .products import Array, OfLevels, OfRows
+from .eliminated import Columns
+from .products import Array, Products
 
 #: A sparse array or a dense one.
 Matrix = Any
@@ -45,7 +44,7 @@ class Within(NamedTuple):
 
 
 class Grams(NamedTuple):
-    """``M' W M``, ``M' W^2 M``, and ``M' W Z Z' W M`` with the absorbed term's Z."""
+    """``M' W M``; elements of ``M' W^2 M``, and of ``M' W Z Z' W M`` with the absorbed term's Z, where columns meet."""
 
     once: Array
     twice: Array
@@ -86,8 +85,8 @@ class Model(NamedTuple):
     columns: dict[int, slice]
     random: int
     design: sparse.csr_array
-    rows: OfRows
-    levels: OfLevels
+    products: Products
+    layout: Columns
 
     @classmethod
     def of(cls, y: Array, fixed: Matrix, terms: list[sparse.csr_array], known: Array) -> Model:
@@ -101,24 +100,25 @@ class Model(NamedTuple):
             if place != absorbed:
                 columns[place] = slice(random, random := random + term.shape[1])
         design = sparse.csr_array(sparse.hstack([*(terms[place - 1] for place in columns), fixed], format="csr"))
-        levels = OfLevels.of(terms[absorbed - 1] if absorbed else sparse.csr_array((len(y), 0)), design)
-        told = (columns, random, design, OfRows.of(design), levels)
+        products = Products.of(terms[absorbed - 1] if absorbed else sparse.csr_array((len(y), 0)), design)
+        told = (columns, random, design, products, Columns.of(products.met, random))
         return cls(y - fixed @ about, about, fixed, [None, *terms], known, absorbed, *told)
 
     def at(self, theta: Array) -> At:
         """Solve the mixed model equations, and tell how the likelihood would change."""
         within = self._within(theta)
         grams = self._grams(within)
-        factor, scale = self._equations(theta, grams.once)
-        inverse = _inverse(factor, scale)
+        scale = np.ones(self.design.shape[1])
+        for place, own in self.columns.items():
+            scale[own] = np.sqrt(theta[place])
+        inverse, log_size, of_others = self.layout.inverted(grams.once, scale)
         weighed = self.weighed(within, self.y)
         found = inverse @ (self.design.T @ weighed)
         left = weighed - self.weighed(within, self.design @ found)
-        log_size = 2.0 * np.log(np.diag(factor)).sum() - np.log(within.weight).sum() - np.log(within.left).sum()
+        log_size -= np.log(within.weight).sum() + np.log(within.left).sum()
         degrees = len(self.y) - self.fixed.shape[1]
         log_likelihood = -0.5 * (degrees * np.log(2.0 * np.pi) + log_size + self.y @ left)
-        solved = solve_triangular(factor, scale[:, None] * grams.once[:, : self.random], lower=True, check_finite=False)
-        traces = self._traces(within, grams, inverse, np.diag(grams.once)[: self.random] - (solved**2).sum(axis=0))
+        traces = self._traces(within, grams, inverse, of_others)
         moved = np.column_stack([times(term, turned(term, left)) for term in self.terms])  # V_k P y
         through = self.weighed(within, moved - self.design @ (inverse @ (self.design.T @ self.weighed(within, moved))))
         score = 0.5 * (moved.T @ left - traces)
@@ -126,34 +126,23 @@ class Model(NamedTuple):
         return At(within, grams, inverse, effects, left, float(log_likelihood), score, 0.5 * moved.T @ through)
 
     def _within(self, theta: Array) -> Within:
-        weight = 1.0 / (self.known + theta[0])
-        size, second = self.levels.diagonal(weight), self.levels.diagonal(weight**2)
+        products, weight = self.products, 1.0 / (self.known + theta[0])
+        size, second = products.diagonal(weight), products.diagonal(weight**2)
         left = 1.0 / (1.0 + theta[self.absorbed] * size)
         share = theta[self.absorbed] * left
-        once = self.levels.under(weight)
-        twice = self.levels.under(weight**2) - self.levels.each(second * share) * once
+        once = products.under(weight)
+        twice = products.under(weight**2) - products.each(second * share) * once
         return Within(weight, size, second, left, share, once, twice)
 
     def _grams(self, within: Within) -> Grams:
-        weight, shared = within.weight, self.levels.each(within.share) * within.once
-        once = self.rows.under(weight) - self.levels.product(within.once, shared)
+        products, weight = self.products, within.weight
+        shared = products.each(within.share) * within.once
+        once = products.of_rows(weight) - products.of_levels(within.once, shared)
         # twice_on_design has lost the whole of what the absorbed levels share, and here only half of it may go
-        half = within.twice + 0.5 * self.levels.each(within.second * within.share) * within.once
-        twice = self.rows.under(weight**2) - plus_turned(self.levels.product(shared, half))
-        through = self.levels.each(within.left) * within.once
-        return Grams(once, twice, self.levels.product(through, through))
-
-    def _equations(self, theta: Array, gram: Array) -> tuple[Array, Array]:
-        """Return the factor of the equations, and what their columns are scaled by: no variance is divided by."""
-        scale = np.ones(len(gram))
-        for place, own in self.columns.items():
-            scale[own] = np.sqrt(theta[place])
-        equations = scale[:, None] * gram * scale
-        equations[np.diag_indices(self.random)] += 1.0
-        factor, failed = dpotrf(equations, lower=1)
-        if failed:
-            raise np.linalg.LinAlgError("the fixed effects are not of full rank")
-        return factor, scale
+        half = within.twice + 0.5 * products.each(within.second * within.share) * within.once
+        twice = products.of_rows(weight**2) - products.both_ways(shared, half)
+        through = products.each(within.left) * within.once
+        return Grams(products.met.whole(once), twice, products.of_levels(through, through))
 
     def weighed(self, within: Within, right: Array) -> Array:
         """Return W times one column or more."""
@@ -165,10 +154,10 @@ class Model(NamedTuple):
 
     def _traces(self, within: Within, grams: Grams, inverse: Array, of_others: Array) -> Array:
         """Return the traces of P V_k, of the other terms from the diagonal of what P leaves of their levels."""
-        traces = np.empty(len(self.terms))
-        traces[0] = within.weight.sum() - within.share @ within.second - np.vdot(inverse, grams.twice)
+        traces, met = np.empty(len(self.terms)), self.products.met
+        traces[0] = within.weight.sum() - within.share @ within.second - met.trace(inverse, grams.twice)
         if self.absorbed:
-            traces[self.absorbed] = within.left @ within.size - np.vdot(inverse, grams.by_level)
+            traces[self.absorbed] = within.left @ within.size - met.trace(inverse, grams.by_level)
         for place, own in self.columns.items():
             traces[place] = of_others[own].sum()
         return traces
@@ -180,21 +169,6 @@ class Model(NamedTuple):
             return weight
         levels = weight @ term
         return sparse.csr_array(weight - levels @ sparse.diags_array(within.share, format="csr") @ levels.T)
-
-
-def _inverse(factor: Array, scale: Array) -> Array:
-    """Return the inverse of what was factored, for columns that were scaled; the factor is 0 over its diagonal."""
-    half = dpotri(factor, lower=1)[0]
-    half[np.diag_indices(len(half))] *= 0.5
-    inverse = np.add(half, half.T, order="C")
-    inverse *= scale[:, None]
-    inverse *= scale
-    return np.asarray(inverse)
-
-
-def plus_turned(matrix: Array) -> Array:
-    """Return a square matrix and its transpose, added."""
-    return matrix + matrix.T
 
 
 def times(left: Matrix | None, right: Matrix | None) -> Matrix:

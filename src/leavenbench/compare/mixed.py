@@ -21,6 +21,8 @@ from .rounds import Levels, Succession
 
 #: What may be alike for reasons of its own, and the columns that tell which refeeds share it.
 RANDOM = {"culture": ["culture"], "round": ["culture", "round"], "day": ["day"], "jar": ["vessel"]}
+#: Those columns.
+_REPEATED = tuple(dict.fromkeys(name for columns in RANDOM.values() for name in columns))
 #: Whose rounds follow each other.
 SERIES = "culture"
 #: Beside the step, what is taken out of a refeed where it varies.
@@ -121,20 +123,20 @@ def compared(observed: pd.DataFrame, by: str = "culture", random: tuple[str, ...
     [['round', ''], ['day', 'no level has two refeeds'], ['jar', 'not noted']]
     """
     place, names = pd.factorize(observed[by], sort=True)
-    groups = _groups(observed, place, names)
+    coded = {name: pd.factorize(observed[name])[0] for name in _REPEATED if name in observed}
+    groups = _groups(coded, place, names)
     if len(groups) < 2:
         raise CannotCompare(f"it takes two of a {by} to compare, and {len(groups)} can be told", groups)
     beside, taken_out = _beside(observed, place)
     fixed = sparse.csr_array(sparse.hstack((_design(place, len(names)), sparse.csr_array(beside)), format="csr"))
     if len(observed) <= fixed.shape[1]:
         raise CannotCompare(f"{len(observed)} refeeds for {fixed.shape[1]} means: feed each {by} again", groups)
-    terms, told = _terms(observed, fixed, [name for name in random if RANDOM[name] != [by]])
+    terms, told = _terms(coded, fixed, [name for name in random if RANDOM[name] != [by]])
     fitted, as_stated = _fitted(observed, fixed, terms)
-    rounds = _succession(observed, told)
-    levels = Levels.of(fitted, rounds)
-    fitted, carry_over = with_carry_over(fitted, rounds, levels)
-    fitted, ratios = with_own_scatter(fitted, rounds, levels, carry_over)
-    cultures = observed.groupby(SERIES, sort=True).size().index.astype("str")
+    series, cultures = pd.factorize(observed[SERIES], sort=True)
+    levels = Levels.of(fitted, _succession(coded, series, observed["round"].fillna(0).to_numpy(int), told))
+    fitted, carry_over = with_carry_over(fitted, levels)
+    fitted, ratios = with_own_scatter(fitted, levels, carry_over)
     return Comparison(
         str(observed["trait"].iloc[0]),
         str(observed["unit"].iloc[0]),
@@ -145,16 +147,16 @@ def compared(observed: pd.DataFrame, by: str = "culture", random: tuple[str, ...
         taken_out,
         as_stated,
         carry_over,
-        pd.Series(np.sqrt(ratios), cultures),
+        pd.Series(np.sqrt(ratios), cultures.astype("str")),
         fitted,
     )
 
 
-def _groups(observed: pd.DataFrame, place: np.ndarray, names: pd.Index) -> pd.DataFrame:
+def _groups(coded: dict[str, np.ndarray], place: np.ndarray, names: pd.Index) -> pd.DataFrame:
     """Count what stands behind each group."""
     table = pd.DataFrame({"group": names})
     for name, columns in (("cultures", ["culture"]), ("rounds", ["culture", "round"]), ("days", ["day"])):
-        level = _levels(observed, columns)
+        level = _levels([coded[of] for of in columns])
         wide = int(level.max(initial=0)) + 1
         table[name] = np.bincount(np.unique(place * wide + level) // wide, minlength=len(names))
     return table.assign(refeeds=np.bincount(place, minlength=len(names)))
@@ -162,8 +164,8 @@ def _groups(observed: pd.DataFrame, place: np.ndarray, names: pd.Index) -> pd.Da
 
 def _beside(observed: pd.DataFrame, place: np.ndarray) -> tuple[np.ndarray, tuple[str, ...]]:
     """Return what else is fixed, each column about its mean over the refeeds, as far as the groups do not tell it."""
-    step = pd.get_dummies(observed["step"].astype("str"), dtype=float)
-    columns = {f"step {name}": step[name].to_numpy() for name in step.columns[1:]}
+    step, steps = pd.factorize(observed["step"].astype("str"), sort=True)
+    columns = {f"step {name}": (step == number).astype(float) for number, name in enumerate(steps) if number}
     columns |= {name: observed[name].to_numpy(float) for name in COVARIATES if name in observed}
     kept, taken_out = [], []
     many = np.bincount(place)
@@ -180,16 +182,16 @@ def _beside(observed: pd.DataFrame, place: np.ndarray) -> tuple[np.ndarray, tupl
 
 
 def _terms(
-    observed: pd.DataFrame, fixed: sparse.csr_array, random: list[str]
+    coded: dict[str, np.ndarray], fixed: sparse.csr_array, random: list[str]
 ) -> tuple[list[sparse.csr_array], pd.DataFrame]:
     """Return the design of each random term that the rows can tell, and why the others are left out."""
     terms: list[sparse.csr_array] = []
     codes: dict[str, np.ndarray] = {}
-    rows = []
+    rows, inverse = [], np.linalg.inv((fixed.T @ fixed).toarray())
     for name in random:
-        code = _codes(observed, RANDOM[name])
+        code = _codes([coded[of] for of in RANDOM[name]])
         levels = int(code.max(initial=-1)) + 1
-        why = _untold(name, code, levels, codes, fixed)
+        why = _untold(code, levels, codes) or _by_group(code, levels, fixed, inverse)
         if not why:
             codes[name] = code
             terms.append(_design(code, levels))
@@ -197,20 +199,19 @@ def _terms(
     return terms, pd.DataFrame(rows, columns=["term", "levels", "left_out"])
 
 
-def _codes(observed: pd.DataFrame, by: list[str]) -> np.ndarray:
+def _codes(coded: list[np.ndarray]) -> np.ndarray:
     """Return the number of each refeed's level; -1 where nothing is noted."""
-    noted = observed[by].notna().all(axis=1).to_numpy()
-    code = np.full(len(observed), -1)
-    code[noted] = pd.factorize(_levels(observed, by)[noted])[0]
+    noted = np.all([own >= 0 for own in coded], axis=0)
+    code = np.full(len(noted), -1)
+    code[noted] = pd.factorize(_levels(coded)[noted])[0]
     return code
 
 
-def _levels(observed: pd.DataFrame, by: list[str]) -> np.ndarray:
+def _levels(coded: list[np.ndarray]) -> np.ndarray:
     """Return the same, where nothing noted is a level too."""
-    level = np.zeros(len(observed), np.int64)
-    for name in by:
-        own, names = pd.factorize(observed[name], use_na_sentinel=False)
-        level = level * len(names) + own
+    level = np.zeros(len(coded[0]), np.int64)
+    for own in coded:
+        level = level * (int(own.max(initial=-1)) + 2) + own + 1
     return pd.factorize(level)[0]
 
 
@@ -219,7 +220,8 @@ def _design(code: np.ndarray, levels: int) -> sparse.csr_array:
     return sparse.csr_array((np.ones(len(there)), (there, code[there])), shape=(len(code), levels))
 
 
-def _untold(name: str, code: np.ndarray, levels: int, before: dict[str, np.ndarray], fixed: sparse.csr_array) -> str:
+def _untold(code: np.ndarray, levels: int, before: dict[str, np.ndarray]) -> str:
+    """Return why the rows cannot tell a term from chance or from the terms before it, if they cannot."""
     if levels == 0:
         return "not noted"
     if np.bincount(code[code >= 0]).max() < 2:
@@ -229,12 +231,15 @@ def _untold(name: str, code: np.ndarray, levels: int, before: dict[str, np.ndarr
         pairs = len(np.unique((code * (known.max() + 1) + known)[both]))
         if both.all() and pairs == levels == len(np.unique(known)):
             return f"the same refeeds share it as share the {other}"
-    across = _design(code, levels).T @ fixed
-    told = across @ np.linalg.inv((fixed.T @ fixed).toarray())
-    left = np.bincount(code[code >= 0], minlength=levels) - across.multiply(told).sum(axis=1)
-    if left.max() < _TOLD * len(code):
-        return "each group has its own, so that it goes with the group"
     return ""
+
+
+def _by_group(code: np.ndarray, levels: int, fixed: sparse.csr_array, inverse: np.ndarray) -> str:
+    """Return why the rows cannot tell a term from what is fixed, if they cannot."""
+    across = sparse.coo_array(_design(code, levels).T @ fixed)
+    told = (across @ inverse)[across.row, across.col]
+    left = np.bincount(code[code >= 0], minlength=levels) - np.bincount(across.row, across.data * told, levels)
+    return "each group has its own, so that it goes with the group" if left.max() < _TOLD * len(code) else ""
 
 
 def _fitted(observed: pd.DataFrame, fixed: sparse.csr_array, terms: list[sparse.csr_array]) -> tuple[Reml, bool]:
@@ -248,15 +253,14 @@ def _fitted(observed: pd.DataFrame, fixed: sparse.csr_array, terms: list[sparse.
     return fit_reml(y / scale, shrunk @ fixed, [sparse.csr_array(shrunk @ term) for term in terms]), False
 
 
-def _succession(observed: pd.DataFrame, told: pd.DataFrame) -> Succession:
+def _succession(coded: dict[str, np.ndarray], series: np.ndarray, number: np.ndarray, told: pd.DataFrame) -> Succession:
     """Return the rounds of each culture, or its refeeds where the model has no rounds, and where they stand."""
     kept = told.loc[told["left_out"] == "", "term"].tolist()
-    by_round = "round" in kept and observed["round"].notna().all()
-    series, _ = pd.factorize(observed[SERIES], sort=True)
-    level = _codes(observed, RANDOM["round"]) if by_round else np.arange(len(observed))
+    by_round = "round" in kept and (coded["round"] >= 0).all()
+    level = _codes([coded[of] for of in RANDOM["round"]]) if by_round else np.arange(len(series))
     _, first = np.unique(level, return_index=True)
     place = kept.index("round") + 1 if by_round else 0
-    return Succession(place, series[first], observed["round"].fillna(0).to_numpy(int)[first])
+    return Succession(place, series[first], number[first])
 
 
 def _variances(told: pd.DataFrame, fitted: Reml, refeeds: int) -> pd.DataFrame:

@@ -9,6 +9,8 @@ well each is known.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -87,7 +89,7 @@ def observations(
     CannotRead
         There is no such trait, or nothing such to compare by.
     """
-    told = _told(_Known.of(collection, curves, vigour), trait, by)
+    told = _told(_Known.of(collection, curves, vigour, by), trait)
     return _as_made(told[told["reason"] == ""], "observations", collection)
 
 
@@ -111,7 +113,7 @@ def left_out(
     CannotRead
         There is no such trait, or nothing such to compare by.
     """
-    told = _told(_Known.of(collection, curves, vigour), trait, by)
+    told = _told(_Known.of(collection, curves, vigour, by), trait)
     return _as_made(told[told["reason"] != ""], "left_out_of_comparison", collection)
 
 
@@ -135,10 +137,10 @@ def every_trait(
     -------
     dict of str to pandas.DataFrame
     """
-    known = _Known.of(collection, curves, vigour)
+    known = _Known.of(collection, curves, vigour, by)
     return {
         trait: _as_made(told[told["reason"] == ""], "observations", collection)
-        for trait, told in ((trait, _told(known, trait, by)) for trait in traits)
+        for trait, told in ((trait, _told(known, trait)) for trait in traits)
     }
 
 
@@ -147,59 +149,96 @@ def _as_made(table: pd.DataFrame, name: str, collection: Collection) -> pd.DataF
     return table[made.names].astype(made.dtypes(collection.settings.timezone)).reset_index(drop=True)
 
 
-class _Known(NamedTuple):
-    """What does not depend on the trait: records and curves, all refeeds, who was too good, and strengths."""
+class _Signal(NamedTuple):
+    """What does not depend on the trait of a signal.
 
-    collection: Collection
+    Attributes
+    ----------
+    curves : pandas.DataFrame
+        Its curves.
+    fed, place : numpy.ndarray of int
+        The refeed of each curve and the curve of each refeed, by their number; -1 where there is none.
+    silent : pandas.Series of str
+        Why a refeed says nothing in any of its traits; empty where it may.
+    bounds : pandas.Series of str
+        What each refeed's curve knows as "at least" only.
+    """
+
     curves: pd.DataFrame
-    refeeds: pd.DataFrame
-    too_good: pd.Series
-    strengths: pd.DataFrame
+    fed: np.ndarray
+    place: np.ndarray
+    silent: pd.Series
+    bounds: pd.Series
 
     @classmethod
-    def of(cls, collection: Collection, curves: pd.DataFrame, vigour: pd.DataFrame) -> _Known:
+    def of(cls, curves: pd.DataFrame, refeeds: pd.DataFrame, too_good: np.ndarray, by: str) -> _Signal:
+        """Take it from the curves of one signal; `too_good` is of all refeeds."""
+        curves, names = curves.reset_index(drop=True), pd.Index(refeeds["refeed"])
+        place = pd.Index(curves["refeed"]).get_indexer(names)
+        seen = curves[["status", "lower_bounds"]].reindex(place).set_axis(refeeds.index)
+        status = seen["status"].fillna("no readings")
+        why: list[tuple[pd.Series | str, np.ndarray | pd.Series]] = [
+            ("fed for a " + refeeds["purpose"].astype("str") + ", not in a round", refeeds["purpose"] != "round"),
+            ("too good to be the culture that it was: it may no longer be itself", too_good),
+            (f"its {by} is not noted", refeeds[by].isna()),
+            ("its curve: " + status.astype("str"), ~status.isin(SOUND)),
+            ("nothing moved", status == "no activity"),
+        ]
+        silent = pd.Series("", index=refeeds.index, dtype="str")
+        for words, holds in reversed(why):  # the first that holds is the one told
+            silent = silent.mask(holds, words)
+        return cls(curves, names.get_indexer(curves["refeed"]), place, silent, seen["lower_bounds"].fillna(""))
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What does not depend on the trait: the records, all refeeds, strengths, and the signals by name."""
+
+    collection: Collection
+    refeeds: pd.DataFrame
+    strengths: pd.DataFrame
+    signals: dict[str, _Signal]
+
+    @classmethod
+    def of(cls, collection: Collection, curves: pd.DataFrame, vigour: pd.DataFrame, by: str) -> _Known:
+        if by not in GROUPS:
+            raise CannotRead(f"cannot compare by '{by}'; use {', '.join(GROUPS)}")
         curves = curves.drop_duplicates(["refeed", "signal"])
-        too_good = vigour.loc[vigour["too_good"].fillna(False).astype(bool), "refeed"]
-        return cls(collection, curves, _refeeds(collection), too_good, log_traits(collection, curves))
+        refeeds, strengths = _refeeds(collection), log_traits(collection, curves)
+        good = vigour.loc[vigour["too_good"].fillna(False).astype(bool), "refeed"]
+        too_good = refeeds["refeed"].isin(good).to_numpy()
+        own = {name: curves[curves["signal"] == name] for name in ("rise", "acid")}
+        signals = {name: _Signal.of(table, refeeds, too_good, by) for name, table in own.items()}
+        return cls(collection, refeeds, strengths, signals)
+
+    @cached_property
+    def warmth(self) -> Warmth:
+        return Warmth.of(self.collection)
+
+    @cached_property
+    def probe_states(self) -> pd.DataFrame:
+        """The state of the probe of each curve of acid."""
+        readings, own = self.collection["readings"], self.signals["acid"].curves
+        read = readings[readings["ph"].notna() & readings["probe"].notna()]
+        probe = own["refeed"].map(read.groupby("refeed")["probe"].first())
+        return state_at(states(self.collection["probe_checks"]), probe, own["fed_at"])
 
 
-def _told(known: _Known, trait: str, by: str) -> pd.DataFrame:
+def _told(known: _Known, trait: str) -> pd.DataFrame:
     """Return every refeed, with its value or with the reason why it has none."""
     if trait not in COMPARED:
         raise CannotRead(f"'{trait}' is no trait to compare; there are {', '.join(COMPARED)}")
-    if by not in GROUPS:
-        raise CannotRead(f"cannot compare by '{by}'; use {', '.join(GROUPS)}")
     asked = COMPARED[trait]
-    own = known.curves[known.curves["signal"] == asked.signal].reset_index(drop=True)
-    values = _of_refeeds(known.refeeds, _values(known, own, trait))
-    seen = _of_refeeds(known.refeeds, own[["refeed", "status", "lower_bounds"]])
-    table = known.refeeds.assign(**values, **seen)
-    too_good = table["refeed"].isin(known.too_good)
-    bounds, distinct = pd.factorize(table["lower_bounds"].fillna(""))
-    at_least = np.array([asked.column in of.split(", ") for of in distinct], bool)[bounds]
-    unknown = ~(np.isfinite(table["value"].astype(float)) & np.isfinite(table["se"].astype(float)))
-    status = table["status"].fillna("no readings")
-    why: list[tuple[pd.Series | str, np.ndarray | pd.Series]] = [
-        ("fed for a " + table["purpose"].astype("str") + ", not in a round", table["purpose"] != "round"),
-        ("too good to be the culture that it was: it may no longer be itself", too_good),
-        (f"its {by} is not noted", table[by].isna()),
-        ("its curve: " + status.astype("str"), ~status.isin(SOUND)),
-        ("nothing moved", status == "no activity"),
-        ("its readings say only 'at least'", at_least),
-        ("its readings, without what history lent them, do not tell it", unknown),
-    ]
-    reason = pd.Series("", index=table.index, dtype="str")
-    for words, holds in reversed(why):  # the first that holds is the one told
-        if holds.any():
-            reason = reason.mask(holds, words)
-    return table.assign(trait=trait, unit=asked.unit, scale=asked.scale, reason=reason)
-
-
-def _of_refeeds(refeeds: pd.DataFrame, table: pd.DataFrame) -> dict[str, pd.Series]:
-    """Return what a table of some refeeds tells of each refeed; nothing where it is not in it."""
-    place = pd.Index(table["refeed"]).get_indexer(refeeds["refeed"])
-    told = table.drop(columns="refeed").reset_index(drop=True).reindex(place).set_axis(refeeds.index)
-    return {str(name): told[name] for name in told}
+    signal = known.signals[asked.signal]
+    value, se = _values(known, signal, trait)
+    which, distinct = pd.factorize(signal.bounds)
+    at_least = np.array([asked.column in of.split(", ") for of in distinct], bool)[which]
+    unknown = ~(np.isfinite(value) & np.isfinite(se))
+    reason, may = signal.silent, signal.silent == ""
+    reason = reason.mask(may & unknown, "its readings, without what history lent them, do not tell it")
+    reason = reason.mask(may & at_least, "its readings say only 'at least'")
+    told = {"trait": trait, "unit": asked.unit, "scale": asked.scale, "reason": reason}
+    return known.refeeds.assign(value=value, se=se, **told)
 
 
 def _refeeds(collection: Collection) -> pd.DataFrame:
@@ -233,31 +272,33 @@ def _grains(flour: object, grain: dict[str, str]) -> str | None:
     return None if None in grains else _JOINED.join(sorted({str(one) for one in grains}))
 
 
-def _values(known: _Known, own: pd.DataFrame, trait: str) -> pd.DataFrame:
-    """Return refeed, value and se on the working scale, where they can be had."""
+def _values(known: _Known, signal: _Signal, trait: str) -> tuple[np.ndarray, np.ndarray]:
+    """Return each refeed's value and se on the working scale; NaN where they cannot be had."""
     if trait in _AS_IN_VIGOUR:
-        return _strengths(known.strengths, _AS_IN_VIGOUR[trait])
+        return _strengths(known, _AS_IN_VIGOUR[trait])
     asked = COMPARED[trait]
-    if asked.unit == "pH":
-        return _acidities(known.collection, own, asked.column)
-    return _hours(known.collection, own, asked)
+    of_curves = _acidities(known, asked.column) if asked.unit == "pH" else _hours(known, signal, asked)
+    value, se = (np.append(of, np.nan)[signal.place] for of in of_curves)
+    return value, se
 
 
-def _strengths(found: pd.DataFrame, trait: str) -> pd.DataFrame:
+def _strengths(known: _Known, trait: str) -> tuple[np.ndarray, np.ndarray]:
     """Take what vigour reads off a curve; a lag as a logarithm too, where there is one."""
-    found = found[(found["trait"] == trait) & ~found["still"]][["refeed", "value", "se"]]
+    found = known.strengths
+    found = found[(found["trait"] == trait) & ~found["still"]]
+    value, se = np.full((2, len(known.refeeds)), np.nan)
+    number = found["refeed"].cat.codes
+    value[number], se[number] = found["value"], found["se"]
     if not trait.endswith("lag"):
-        return found
-    lag = -found["value"].where(found["value"] < 0.0)
-    return found.assign(value=np.log(lag), se=found["se"] / lag)
+        return value, se
+    lag = np.where(value < 0.0, -value, np.nan)
+    return np.log(lag), se / lag
 
 
-def _hours(collection: Collection, own: pd.DataFrame, asked: Trait) -> pd.DataFrame:
+def _hours(known: _Known, signal: _Signal, asked: Trait) -> tuple[np.ndarray, np.ndarray]:
     """Count hours at the reference temperature, and give back what was borrowed by a larger error."""
-    settings = collection.settings
+    settings, own, number, warmth = known.collection.settings, signal.curves, signal.fed, known.warmth
     organism = Cardinal(*(settings.yeast_cardinal_degC if asked.signal == "rise" else settings.lactic_cardinal_degC))
-    warmth = Warmth.of(collection)
-    number = warmth.refeeds.get_indexer(own["refeed"])
     hours = own[asked.column].to_numpy(dtype=float)
     hours = np.where(hours > 0.0, hours, np.nan)
     borrowed = own[_SHARES].astype(float).fillna(0.0).max(axis=1).to_numpy()
@@ -267,14 +308,11 @@ def _hours(collection: Collection, own: pd.DataFrame, asked: Trait) -> pd.DataFr
         read = own[f"{asked.column}_se"].to_numpy(dtype=float) * pace / passed
         read = read / np.sqrt(np.where(borrowed > _ALL_BORROWED, np.nan, 1.0 - borrowed))
         warm = warmth.log_error(warmth.at(number, np.nan_to_num(0.5 * hours)), number, organism)
-        return pd.DataFrame({"refeed": own["refeed"], "value": np.log(passed), "se": np.hypot(read, warm)})
+        return np.log(passed), np.hypot(read, warm)
 
 
-def _acidities(collection: Collection, own: pd.DataFrame, column: str) -> pd.DataFrame:
+def _acidities(known: _Known, column: str) -> tuple[np.ndarray, np.ndarray]:
     """Return a pH as the probe would show it if it were as good as new."""
-    readings = collection["readings"]
-    read = readings[readings["ph"].notna() & readings["probe"].notna()]
-    probe = own["refeed"].map(read.groupby("refeed")["probe"].first())
-    state = state_at(states(collection["probe_checks"]), probe, own["fed_at"])
+    own, state = known.signals["acid"].curves, known.probe_states
     se = own[f"{column}_se"].astype(float) / state["slope"].fillna(1.0)
-    return pd.DataFrame({"refeed": own["refeed"], "value": true_ph(own[column].astype(float), state), "se": se})
+    return true_ph(own[column].astype(float), state).to_numpy(), se.to_numpy()

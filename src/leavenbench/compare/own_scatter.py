@@ -17,7 +17,7 @@ from scipy.special import digamma, polygamma
 from .carry_over import FURTHEST
 from .equations import Array
 from .reml import Reml
-from .rounds import Levels, Succession
+from .rounds import Levels
 
 #: A series with fewer degrees of freedom than 1 tells nothing of scatter, and fewer series nothing of cultures. Two
 #: rounds have exactly 1, and rounding must not decide whether they count.
@@ -33,17 +33,15 @@ class Scatter(NamedTuple):
     freedom: Array
 
 
-def with_own_scatter(found: Reml, rounds: Succession, levels: Levels, carry_over: float) -> tuple[Reml, Array]:
+def with_own_scatter(found: Reml, levels: Levels, carry_over: float) -> tuple[Reml, Array]:
     """Add to all errors that some series scatter more than others.
 
     Parameters
     ----------
     found : Reml
         Fitted as if all scattered alike.
-    rounds : Succession
-        The series of each level.
     levels : Levels
-        What is left of them.
+        What is left of the levels of each series.
     carry_over : float
         Correlation of successive levels.
 
@@ -52,17 +50,19 @@ def with_own_scatter(found: Reml, rounds: Succession, levels: Levels, carry_over
     tuple of Reml and numpy.ndarray, shape (series,)
         The same with other errors, and the variance ratios: all 1 where the series scatter alike.
     """
-    scatter = moderated(_seen(levels, rounds))
+    scatter = moderated(_seen(levels))
     if np.isinf(scatter.freedom).all():
         return found, scatter.ratio
-    own = _own_parts(found, levels, rounds, carry_over)
+    moves = np.empty((len(found.moves) + len(scatter.ratio), *found.covariance.shape))
+    moves[: len(found.moves)], own = found.moves, moves[len(found.moves) :]
+    _fill_own_parts(own, found, levels, carry_over)
     beside = np.tensordot(scatter.ratio - 1.0, own, 1)
     unsure = 2.0 * scatter.ratio**2 / scatter.freedom
     uncertain = sparse.block_diag((found.uncertain, sparse.diags_array(unsure)), format="csr")
     return found._replace(
         covariance=found.covariance + beside,
         adjusted=found.adjusted + beside,
-        moves=np.concatenate((found.moves, own)),
+        moves=moves,
         uncertain=uncertain,
     ), scatter.ratio
 
@@ -95,8 +95,9 @@ def moderated(seen: Scatter) -> Scatter:
     return Scatter(drawn, prior + freedom)
 
 
-def _seen(levels: Levels, rounds: Succession) -> Scatter:
+def _seen(levels: Levels) -> Scatter:
     """Return what the levels of each series scatter over what is to be expected."""
+    rounds = levels.rounds
     many = int(rounds.series.max()) + 1
     series = rounds.series[levels.first]
     expected = np.bincount(series, np.where(levels.first == levels.second, levels.between, 0.0), many)
@@ -107,17 +108,17 @@ def _seen(levels: Levels, rounds: Succession) -> Scatter:
     return Scatter(ratio, np.where(told, safe**2 / np.maximum(second, 1e-300), 0.0))
 
 
-def _own_parts(found: Reml, levels: Levels, rounds: Succession, carry_over: float) -> Array:
-    """Return what the levels and rows of each series add to the covariance of the fixed effects (series, p, p)."""
-    of_row = rounds.series if levels.term is None else (levels.term != 0.0) @ (rounds.series + 1.0) - 1.0
-    scatter = found.model.known + (0.0 if levels.term is None else found.variances[0])
-    whole = found.variances[rounds.term]
-    rows = levels.met @ found.at.inverse[:, found.model.random :]
-    rows *= np.sqrt(scatter)[:, None]
-    own = []
-    for series, at_levels in enumerate(rounds.each()):
-        part, weights = rows[of_row == series], levels.weights[at_levels]
-        apart = rounds.apart(at_levels)
-        covariance = whole * np.where(apart <= FURTHEST, carry_over**apart, 0.0)
-        own.append(part.T @ part + weights.T @ covariance @ weights)
-    return np.array(own)
+def _fill_own_parts(own: Array, found: Reml, levels: Levels, carry_over: float) -> None:
+    """Fill in what the levels and rows of each series add to the covariance of the fixed effects (series, p, p)."""
+    rounds = levels.rounds
+    of_row = (levels.term != 0.0) @ (rounds.series + 1.0) - 1.0
+    order = np.argsort(of_row, kind="stable")
+    ends = np.searchsorted(of_row[order], np.arange(len(own) + 1))
+    scatter = found.model.known + (found.variances[0] if rounds.term else 0.0)
+    rows = levels.met[order] @ found.at.inverse[:, found.model.random :]
+    rows *= np.sqrt(scatter[order])[:, None]
+    shared = found.variances[rounds.term] * np.where(levels.apart <= FURTHEST, carry_over**levels.apart, 0.0)
+    for series, (at_levels, covariance) in enumerate(rounds.blocks(shared)):
+        part, weights = rows[ends[series] : ends[series + 1]], levels.weights[at_levels]
+        np.matmul(part.T, part, out=own[series])
+        own[series] += weights.T @ covariance @ weights

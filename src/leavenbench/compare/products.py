@@ -10,41 +10,40 @@ from scipy import sparse
 Array = np.ndarray
 
 
-class OfRows(NamedTuple):
-    """A' diag(w) A of a sparse A (n, m), for any weights w of its rows.
+class Met(NamedTuple):
+    """Where a symmetric (m, m) product of columns is not nothing, on and under its diagonal.
 
     Attributes
     ----------
     wide : int
         m.
-    sums : scipy.sparse.csr_array, shape (m * m, n)
-        What each row adds to each element.
+    row, column : numpy.ndarray of int, shape (k,)
+        Where.
+    often : numpy.ndarray, shape (k,)
+        How often each element stands in the whole: 1 on the diagonal, else 2.
     """
 
     wide: int
-    sums: sparse.csr_array
+    row: Array
+    column: Array
+    often: Array
 
-    @classmethod
-    def of(cls, design: sparse.csr_array) -> OfRows:
-        """Work out which entries meet."""
-        rows, wide = design.shape
-        row, first, second = _meetings(design.indptr)
-        added = design.data[first] * design.data[second]
-        place = design.indices[first] * wide + design.indices[second]
-        return cls(wide, sparse.csr_array((added, (place, row)), shape=(wide * wide, rows)))
+    def whole(self, elements: Array) -> Array:
+        """Return the product (m, m) of its elements (k,)."""
+        whole = np.zeros((self.wide, self.wide))
+        whole[self.row, self.column] = whole[self.column, self.row] = elements
+        return whole
 
-    def under(self, weights: Array) -> Array:
-        """Return the product (m, m)."""
-        return np.asarray(self.sums @ weights).reshape(self.wide, self.wide)
+    def trace(self, matrix: Array, elements: Array) -> float:
+        """Return the trace of a symmetric matrix (m, m) times the product."""
+        return float(matrix[self.row, self.column] @ (self.often * elements))
 
 
-class OfLevels(NamedTuple):
-    """K = Z' diag(w) A of a Z (n, q) of which no row meets two levels; and K_1' K_2, told by the entries of each K.
+class Products(NamedTuple):
+    """A' diag(w) A of a sparse A (n, m), for any w; K = Z' diag(w) A of a Z (n, q) of which no row meets two levels.
 
     Attributes
     ----------
-    wide : int
-        Columns of A.
     squares : scipy.sparse.csr_array, shape (q, n)
         Z' with its entries squared: times w it is the diagonal of Z' diag(w) Z.
     entries : scipy.sparse.csr_array, shape (e, n)
@@ -52,42 +51,58 @@ class OfLevels(NamedTuple):
     level, column : numpy.ndarray of int, shape (e,)
         Where in K they stand.
     first, second : numpy.ndarray of int, shape (pairs,)
-        Which of them meet in a level.
-    sums : scipy.sparse.csr_array, shape (m * m, pairs)
-        To which element of the product each pair adds.
+        Which of them meet in a level, the later one first.
+    met : Met
+        Where columns of A meet, in a row or in a level.
+    by_row, by_pair : scipy.sparse.csr_array, shapes (k, n) and (k, pairs)
+        To which element of a product each row adds how much, and each pair.
     """
 
-    wide: int
     squares: sparse.csr_array
     entries: sparse.csr_array
     level: Array
     column: Array
     first: Array
     second: Array
-    sums: sparse.csr_array
+    met: Met
+    by_row: sparse.csr_array
+    by_pair: sparse.csr_array
 
     @classmethod
-    def of(cls, term: sparse.csr_array, design: sparse.csr_array) -> OfLevels:
+    def of(cls, term: sparse.csr_array, design: sparse.csr_array) -> Products:
         """Work out which entries meet."""
+        design.sort_indices()
         (rows, wide), levels = design.shape, term.shape[1]
         row = np.repeat(np.arange(rows), np.diff(design.indptr))
-        met = np.flatnonzero(np.diff(term.indptr)[row])
-        own = term.indptr[row[met]]  # the only entry of that row in Z
-        key, entry = np.unique(term.indices[own] * wide + design.indices[met], return_inverse=True)
-        added = term.data[own] * design.data[met]
+        within = np.flatnonzero(np.diff(term.indptr)[row])
+        own = term.indptr[row[within]]  # the only entry of that row in Z
+        key, entry = np.unique(term.indices[own] * wide + design.indices[within], return_inverse=True)
+        added = term.data[own] * design.data[within]
         level, column = np.divmod(key, wide)
-        _, first, second = _meetings(np.searchsorted(level, np.arange(levels + 1)))
-        pairs = (column[first] * wide + column[second], np.arange(len(first)))
+        in_row, one, other = _pairs(design.indptr)
+        first, second = _pairs(np.searchsorted(level, np.arange(levels + 1)))[1:]
+        of_row = design.indices[one] * wide + design.indices[other]
+        of_pair = column[first] * wide + column[second]
+        there = np.zeros(wide * wide, bool)
+        there[of_row] = there[of_pair] = True
+        number = np.cumsum(there) - 1
+        met = np.divmod(np.flatnonzero(there), wide)
+        shape, pairs = (len(met[0]), rows), np.arange(len(first))
         return cls(
-            wide,
             sparse.csr_array(term.power(2).T),
-            sparse.csr_array((added, (entry, row[met])), shape=(len(key), rows)),
+            sparse.csr_array((added, (entry, row[within])), shape=(len(key), rows)),
             level,
             column,
             first,
             second,
-            sparse.csr_array((np.ones(len(first)), pairs), shape=(wide * wide, len(first))),
+            Met(wide, *met, np.where(met[0] == met[1], 1.0, 2.0)),
+            sparse.csr_array((design.data[one] * design.data[other], (number[of_row], in_row)), shape=shape),
+            sparse.csr_array((np.ones(len(pairs)), (number[of_pair], pairs)), shape=(len(met[0]), len(pairs))),
         )
+
+    def of_rows(self, weights: Array) -> Array:
+        """Return the elements of A' diag(w) A (k,)."""
+        return np.asarray(self.by_row @ weights)
 
     def diagonal(self, weights: Array) -> Array:
         """Return the diagonal of Z' diag(w) Z (q,)."""
@@ -101,15 +116,22 @@ class OfLevels(NamedTuple):
         """Return what each entry's level has."""
         return np.asarray(of_level[self.level])
 
-    def product(self, one: Array, other: Array) -> Array:
-        """Return K_1' K_2 (m, m)."""
-        return np.asarray(self.sums @ (one[self.first] * other[self.second])).reshape(self.wide, self.wide)
+    def of_levels(self, one: Array, other: Array) -> Array:
+        """Return the elements of K_1' K_2 (k,) on and under its diagonal."""
+        return np.asarray(self.by_pair @ (one[self.first] * other[self.second]))
+
+    def both_ways(self, one: Array, other: Array) -> Array:
+        """Return the elements of K_1' K_2 + K_2' K_1 (k,)."""
+        return self.of_levels(one, other) + self.of_levels(other, one)
 
 
-def _meetings(begin: Array) -> tuple[Array, Array, Array]:
-    """Return all ordered pairs of entries that stand in one row, and the row, by where the rows begin."""
+def _pairs(begin: Array) -> tuple[Array, Array, Array]:
+    """Return the row of all pairs of entries that stand in one, the later one, and the other or the same one.
+
+    Entries stand row by row; `begin` is where the rows begin.
+    """
     row = np.repeat(np.arange(len(begin) - 1), np.diff(begin))
-    each = np.diff(begin)[row]
-    first = np.repeat(np.arange(len(row)), each)
-    second = np.arange(len(first)) - np.repeat(np.cumsum(each) - each - begin[row], each)
+    many = np.arange(len(row)) - begin[row] + 1
+    first = np.repeat(np.arange(len(row)), many)
+    second = np.arange(len(first)) - np.repeat(np.cumsum(many) - many - begin[row], many)
     return row[first], first, second

@@ -89,14 +89,15 @@ class Reml(NamedTuple):
 
     def differences(self, first: Array, second: Array) -> Told:
         """Return the same for the differences of effects, first less second, by their numbers, shape (m,)."""
+        place = first * len(self.effects) + second
 
         def between(matrix: Array) -> Array:
-            own = np.diagonal(matrix, axis1=-2, axis2=-1)
-            both = matrix.reshape(*matrix.shape[:-2], -1).take(first * matrix.shape[-1] + second, axis=-1)
-            return np.asarray(own[..., first] + own[..., second] - 2.0 * both)
+            own = np.diag(matrix)
+            return np.asarray((own[:, None] + own - 2.0 * matrix).ravel()[place])
 
+        moved = np.array([between(move) for move in self.moves])
         estimate = self.effects[first] - self.effects[second]
-        return self._told(estimate, between(self.covariance), between(self.adjusted), between(self.moves))
+        return self._told(estimate, between(self.covariance), between(self.adjusted), moved)
 
     def _told(self, estimate: Array, plain: Array, adjusted: Array, moved: Array) -> Told:
         spread = (moved * (self.uncertain @ moved)).sum(axis=0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -28,24 +29,35 @@ class Succession(NamedTuple):
     series: Array
     number: Array
 
-    def each(self) -> list[Array]:
-        """Return the levels of each series."""
+    def in_order(self) -> tuple[Succession, Array]:
+        """Return the same series by series, and the levels in that order."""
         order = np.argsort(self.series, kind="stable")
-        return np.split(order, np.cumsum(np.bincount(self.series))[:-1])
+        return self._replace(series=self.series[order], number=self.number[order]), order
 
-    def apart(self, levels: Array) -> Array:
-        """Return how far apart levels of one series are."""
-        return np.abs(self.number[levels, None] - self.number[levels])
+    def each(self) -> list[slice]:
+        """Return the levels of each series, where they are in order."""
+        ends = np.cumsum(np.bincount(self.series))
+        return [slice(begin, end) for begin, end in zip([0, *ends[:-1]], ends, strict=True)]
 
     def inside(self) -> tuple[Array, Array]:
         """Return all ordered pairs of levels of one series, series by series."""
-        each = self.each()
-        first = [np.repeat(levels, len(levels)) for levels in each]
-        return np.concatenate(first), np.concatenate([np.tile(levels, len(levels)) for levels in each])
+        levels = np.arange(len(self.series))
+        many = np.bincount(self.series)[self.series]
+        first = np.repeat(levels, many)
+        begins = np.searchsorted(self.series, self.series)
+        return first, np.arange(len(first)) - np.repeat(np.cumsum(many) - many - begins, many)
+
+    def blocks(self, of_pairs: Array) -> Iterator[tuple[slice, Array]]:
+        """Yield the levels of each series, and what is told of their pairs `inside` as an array (levels, levels)."""
+        begin = 0
+        for own in self.each():
+            many = own.stop - own.start
+            yield own, of_pairs[begin : begin + many * many].reshape(many, many)
+            begin += many * many
 
     def products(self, one: Array, other: Array) -> Array:
         """Return the products of the rows (q, m) of two arrays for the pairs `inside`."""
-        return np.concatenate([(one[levels] @ other[levels].T).ravel() for levels in self.each()])
+        return np.concatenate([(one[own] @ other[own].T).ravel() for own in self.each()])
 
 
 class Levels(NamedTuple):
@@ -53,8 +65,10 @@ class Levels(NamedTuple):
 
     Attributes
     ----------
+    rounds : Succession
+        The levels, in order.
     term : scipy.sparse.csr_array, shape (n, q)
-        Z; None where the levels are the single rows.
+        Z.
     left : numpy.ndarray, shape (q,)
         Z' P y.
     met, through : scipy.sparse.csr_array, shapes (n, m) and (n, q)
@@ -65,13 +79,14 @@ class Levels(NamedTuple):
         That times C.
     weights : numpy.ndarray, shape (q, p)
         How the fixed effects weigh each level.
-    first, second : numpy.ndarray of int, shape (pairs,)
-        All ordered pairs of levels of one series.
+    first, second, apart : numpy.ndarray of int, shape (pairs,)
+        All ordered pairs of levels of one series, and how far apart they are.
     between : numpy.ndarray, shape (pairs,)
         Elements of Q.
     """
 
-    term: sparse.csr_array | None
+    rounds: Succession
+    term: sparse.csr_array
     left: Array
     met: sparse.csr_array
     through: sparse.csr_array
@@ -80,30 +95,30 @@ class Levels(NamedTuple):
     weights: Array
     first: Array
     second: Array
+    apart: Array
     between: Array
 
     @classmethod
     def of(cls, found: Reml, rounds: Succession) -> Levels:
         """Take the levels of the term that stands in series."""
         model, at, term = found.model, found.at, found.model.terms[rounds.term]
+        rounds, order = rounds.in_order()
+        term = sparse.csr_array(sparse.eye_array(len(model.y), format="csr") if term is None else term)[:, order]
         within = model.through(at.within)
-        met = within @ model.design
-        through = within if term is None else within @ term
+        met, through = within @ model.design, within @ term
         across = sparse.csr_array(turned(term, met))
         solved = across @ at.inverse
         first, second = rounds.inside()
+        apart = np.abs(rounds.number[first] - rounds.number[second])
         between = elements(turned(term, through), first, second) - rounds.products(solved, across.toarray())
-        weights = solved[:, model.random :]
-        return cls(term, turned(term, at.left), met, through, across, solved, weights, first, second, between)
+        told = (solved, np.ascontiguousarray(solved[:, model.random :]), first, second, apart, between)
+        return cls(rounds, term, turned(term, at.left), met, through, across, *told)
 
-    def weighed(self, rounds: Succession, covariance: Array, furthest: int) -> Array:
+    def weighed(self, covariance: Array) -> Array:
         """Return what a covariance of levels, by how far apart from 0 on, makes of the fixed effects (p, p)."""
-        by_lag = np.zeros(furthest + 2)
-        by_lag[: furthest + 1] = covariance
-        apart = np.abs(rounds.number[self.first] - rounds.number[self.second])
-        entries = (by_lag[np.minimum(apart, furthest + 1)], (self.first, self.second))
-        of_levels = sparse.csr_array(entries, shape=(len(self.weights), len(self.weights)))
-        return np.asarray(self.weights.T @ (of_levels @ self.weights))
+        by_pair = np.append(covariance, 0.0)[np.minimum(self.apart, len(covariance))]
+        shared = np.concatenate([block @ self.weights[own] for own, block in self.rounds.blocks(by_pair)])
+        return np.asarray(self.weights.T @ shared)
 
 
 def elements(matrix: Matrix, first: Array, second: Array) -> Array:
