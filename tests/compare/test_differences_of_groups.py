@@ -136,12 +136,13 @@ def test_holm_and_the_share_of_false_findings_are_named(growth):
     assert set(holm["adjusted_by"]) == {"Holm"}
 
 
-def test_where_cultures_scatter_unequally_no_common_range_is_asked(plants):
+def test_where_errors_do_not_go_up_and_down_together_no_common_range_is_asked(plants):
     thinner = {"ctrl": plants["ctrl"][4:], "trt1": plants["trt1"], "trt2": np.delete(plants["trt2"], 4)}
     alike = compared(independent(thinner))
-    table = pairs(replace(alike, own_scatter=alike.own_scatter * [0.8, 1.2, 1.0]))
-    assert set(table["adjusted_by"]) == {"Holm"}
-    assert table["p_adjusted"].tolist() == pairs(alike, adjust="holm")["p_adjusted"].tolist()
+    for unlike in (replace(alike, own_scatter=alike.own_scatter * [0.8, 1.2, 1.0]), replace(alike, carry_over=0.3)):
+        table = pairs(unlike)
+        assert set(table["adjusted_by"]) == {"Holm"}
+        assert table["p_adjusted"].tolist() == pairs(alike, adjust="holm")["p_adjusted"].tolist()
 
 
 def test_sameness_is_two_one_sided_tests(growth, plants):

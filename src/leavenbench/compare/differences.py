@@ -24,6 +24,8 @@ CHANCE = 0.05
 _EQUAL = 0.005
 #: Of more differences than this the range is told by a table of so many ranges, and t by a polynomial of this degree.
 _TABLE, _DEGREE = 60, 32
+#: Rounds that carry over no more than this to the next are nearly as good as independent ones.
+_LITTLE = 0.1
 #: What is done to p values, and how it is called in the tables.
 ADJUSTMENTS = {
     "tukey": "Tukey (studentised range)",
@@ -119,7 +121,8 @@ def pairs(
         the other over 15 % more than it), else in the trait's unit.
     adjust : str, optional
         Of `ADJUSTMENTS` but dunnett; by default Tukey's range where all differences are equally well known, for then
-        it is exact, else a single step by simulation; Holm where cultures scatter unequally, for then neither holds.
+        it is exact, else a single step by simulation; Holm where cultures scatter unequally or rounds carry over much
+        to the next, for then neither holds.
     seed : int
         For the simulation.
 
@@ -138,7 +141,7 @@ def pairs(
     first, second = np.triu_indices(many, 1)
     asked = _Asked.of(comparison, second, first, margin)
     if adjust is None:
-        adjust = "tukey" if asked.equally_known() else "single-step" if asked.scatter_alike() else "holm"
+        adjust = "tukey" if asked.equally_known() else "single-step" if asked.share_one_error() else "holm"
     if adjust not in set(ADJUSTMENTS) - {"dunnett"}:
         raise CannotRead(f"'{adjust}' is no adjustment of all pairs: use tukey, single-step, holm or bh")
     if adjust == "tukey" and not asked.equally_known():
@@ -199,9 +202,12 @@ class _Asked(NamedTuple):
         alike = all(np.ptp(of) <= _EQUAL * of.mean() for of in (self.se, 1.0 / self.freedom))
         return bool(alike or len(self.se) == 1)
 
-    def scatter_alike(self) -> bool:
-        """Whether all cultures scatter alike, so that the errors of all differences go up and down together."""
-        return bool((self.comparison.own_scatter == 1.0).all())
+    def share_one_error(self) -> bool:
+        """Whether the errors of all differences go up and down together, as a range by simulation supposes.
+
+        They do not where cultures scatter unequally, nor where rounds carry over much, which few rounds tell badly.
+        """
+        return bool((self.comparison.own_scatter == 1.0).all()) and self.comparison.carry_over <= _LITTLE
 
     def table(self, adjust: str, seed: int) -> pd.DataFrame:
         t = np.abs(self.estimate) / self.se
