@@ -34,6 +34,7 @@ NOTEBOOKS = [
     ("safety_net", "The safety net", {"the demo": 1, "her own": 1}),
     ("sluggish_starter", "The sluggish starter", {"the demo": 1, "her own": 1}),
     ("compare_cultures", "Cultures side by side", {"the demo": 4, "her own": 0}),  # one culture is none to compare
+    ("annual_report", "The year on paper", {"the demo": 8, "her own": 5}),
     ("plan_measurements", "Planning measurements", {"the demo": 3, "her own": 3}),
 ]
 

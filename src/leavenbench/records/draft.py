@@ -122,4 +122,6 @@ class Draft:
     def finished(self) -> pd.DataFrame:
         """Return the rows that are kept."""
         rows = self.rows if self.kept.all() else self.rows[self.kept]
+        if rows.empty:  # made anew: pandas merges no text column of which nothing at all is left in memory
+            return pd.DataFrame({name: pd.Series(dtype=dtype) for name, dtype in rows.dtypes.items()})
         return rows.reset_index(drop=True)
