@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import os
+
+# two workers share the machine: threads of a worker's own would only wait for each other (kernels inherit this)
+os.environ |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+
 from pathlib import Path
 
 import pandas as pd
