@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from scipy import sparse
+from threadpoolctl import threadpool_limits
 
 from ..errors import LeavenbenchError
 from .carry_over import with_carry_over
@@ -90,6 +91,7 @@ class Comparison:
         return head + self.groups.to_html(index=False) + self.variances.to_html(index=False)
 
 
+@threadpool_limits.wrap(limits=1, user_api="blas")  # its matrices are small: threads would wait for each other
 def compared(observed: pd.DataFrame, by: str = "culture", random: tuple[str, ...] = tuple(RANDOM)) -> Comparison:
     """Fit the mixed model of one trait.
 
